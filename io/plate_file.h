@@ -1,0 +1,78 @@
+// Plates on disk, through OpenImageIO: EXR half and float (tiled or scanline, any compression, data
+// window unlike display window), TIFF, DPX, PNG, JPEG. Scene-linear on the way in, through
+// OpenColorIO.
+//
+// The plate's picture is its display window: pixel (0, 0) is the display window's corner and the
+// sensor's active area is laid over exactly that. A data window inside it leaves pixels with A = 0;
+// one beyond it is cropped (overscan was not recorded by this sensor).
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "io/picture.h"
+#include "io/timecode.h"
+
+namespace plateloom::io {
+
+/// What the file says about itself, without its pixels.
+struct PlateFile {
+    std::filesystem::path path;
+    int width = 0, height = 0;  ///< display window
+    std::string colour_space;  ///< as found ("scene_linear", "sRGB", "Rec.709"...), see io/colour.h
+    bool needs_float = false;  ///< the file holds 32-bit float: keep it so
+    std::optional<std::vector<float>> chromaticities;      ///< 8 floats: r g b w, x and y each
+    std::optional<uint32_t> timecode_word, timecode_user;  ///< EXR timeCode, as it was
+    std::optional<FrameRate> frame_rate;                   ///< EXR framesPerSecond
+    std::optional<double> focal_mm, focal_35mm_equivalent, sensor_width_mm;
+    std::optional<double> focus_m, f_stop, t_stop, iso, shutter_s, shutter_deg;
+    std::string camera;  ///< make, model and lens joined: plates that share it share a lens
+    std::string clip;    ///< clip or reel name, else the file's stem
+
+    [[nodiscard]] std::optional<Timecode> timecode() const {
+        if (!timecode_word) return std::nullopt;
+        return timecodeFromSmpteWord(*timecode_word);
+    }
+};
+
+/// Reads the header only. `colour_space` overrides what the file says ("" leaves it). Throws
+/// InputError for a missing, empty, damaged or unsupported file, or one without pictures (fewer
+/// than 1 channel).
+[[nodiscard]] PlateFile readPlateHeader(const std::filesystem::path& path,
+                                        const std::string& colour_space = "");
+
+/// Reads the pixels, linear. One channel is spread over RGB; a second or fourth is alpha; more than
+/// four keep R, G, B, A by name. Throws InputError naming what is damaged.
+[[nodiscard]] PlatePixels readPlatePixels(const PlateFile& file);
+
+/// PLATES on the command line: files, folders (their pictures in name order, other files ignored)
+/// or `name.####.exr` with a frame range. Throws InputError for what does not exist or is empty.
+struct FrameRange {
+    int first = 0, last = 0;
+};
+[[nodiscard]] std::vector<std::filesystem::path> expandPlates(
+    const std::vector<std::string>& arguments, std::optional<FrameRange> frames);
+/// "1001-1100" or "1001". Throws InputError.
+[[nodiscard]] FrameRange parseFrameRange(const std::string& text);
+
+/// What a written picture carries besides its pixels.
+struct PictureTags {
+    std::optional<std::vector<float>> chromaticities;
+    std::optional<uint32_t> timecode_word, timecode_user;
+    std::optional<FrameRate> frame_rate;
+    bool latlong = false;      ///< envmap = latlong
+    std::string colour_space;  ///< "scene_linear" unless the file is for eyes
+};
+
+/// Writes a float picture whole (EXR half/float by `half`, TIFF 16/float, PNG and JPEG as given:
+/// apply the display curve first). `origin` is the data window's corner against a display window of
+/// `display_width` x `display_height`. Written beside and renamed. Throws RoomError.
+struct DataWindow {
+    int x = 0, y = 0, display_width = 0, display_height = 0;
+};
+void writePicture(const std::filesystem::path& path, const Picture& picture,
+                  const PictureTags& tags, bool half, const DataWindow& window);
+
+}  // namespace plateloom::io

@@ -1,0 +1,39 @@
+// SOLVE.jsonl: where every plate looked. One OpenTrackIO sample a plate and line;
+// `transforms[0].rotation` is the solved pan, tilt and roll, `lens` the lens as used, and under
+// custom.plateloom: file, gain (r g b), ties, rms_px, sigma_px, placed (false: no transform, and
+// why), placed_by.
+#pragma once
+
+#include <array>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calib/lens.h"
+#include "calib/pose.h"
+#include "io/plate_file.h"
+
+namespace plateloom::io {
+
+struct SolvedPlate {
+    std::string file;  ///< the plate's file name, without its folder
+    bool placed = false;
+    std::string placed_by;  ///< "ties" or "pose"
+    std::string why_not;    ///< when it is not placed
+    calib::PanTiltRoll pose;
+    calib::Lens lens;
+    calib::Sensor sensor;
+    std::array<double, 3> gain{1, 1, 1};  ///< linear factor to the common exposure
+    int ties = 0;
+    double rms_px = 0;    ///< of its ties, plate pixels
+    double sigma_px = 0;  ///< one-sigma uncertainty of its direction at the panorama's scale
+    std::optional<uint32_t> timecode_word;
+    std::optional<FrameRate> frame_rate;
+};
+
+void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates);
+/// Throws InputError naming line and field.
+[[nodiscard]] std::vector<SolvedPlate> readSolve(const std::filesystem::path& path);
+
+}  // namespace plateloom::io

@@ -1,0 +1,55 @@
+// Bundle adjustment: all rotations and, where they are not known, focal length and first radial
+// terms (shared by the plates of a lens group), so that tie points agree on the sphere. Ceres,
+// exact derivatives, robust loss.
+//
+// A group's lens correction: F = scale * F0, and after the plate's own flattening
+//     flat' = flat (1 + c1 rho² + c2 rho⁴),   rho = |flat - projection offset| / half diagonal
+// which for a lens without data is exactly a D-U polynomial with k1 = c1/h², k3 = c2/h⁴.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calib/lens.h"
+#include "stitch/plate_set.h"
+#include "stitch/tie_points.h"
+
+namespace plateloom::stitch {
+
+struct LensCorrection {
+    double focal_scale = 1, c1 = 0, c2 = 0;
+    double focal_scale_sigma = 0, c1_sigma = 0, c2_sigma = 0;
+};
+
+struct BundleSettings {
+    bool solve_focal = true;    ///< with each group's focal_sigma as its prior
+    int radial_terms = 0;       ///< 0, 1 or 2, for groups whose distortion is not known
+    double loss_px = 1.0;       ///< scale of the robust loss, plate pixels
+    double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all
+    double pose_sigma_deg = 0;  ///< > 0: poses of the plates as priors
+    bool covariance = false;
+};
+
+struct BundleResult {
+    bool usable = false;
+    std::string why;  ///< the solver's reason, for the log
+    std::vector<std::optional<Matrix3d>> worldFromCamera;
+    std::vector<LensCorrection> correction;  ///< one a lens group
+    std::vector<char> inlier;                ///< one a tie
+    std::vector<double> residual_px;         ///< one a tie, length, pixels of plate b
+    std::vector<double> sigma_deg;           ///< one a plate (covariance asked for), largest axis
+    double rms_px = 0;
+};
+
+[[nodiscard]] BundleResult bundleAdjust(const std::vector<Plate>& plates,
+                                        const std::vector<Tie>& ties,
+                                        const std::vector<std::optional<Matrix3d>>& start,
+                                        const std::vector<LensCorrection>& start_correction,
+                                        const BundleSettings& settings);
+
+/// The plate's lens with its group's correction put in, as a lens that can travel: D-U terms where
+/// the plate had no distortion of its own, else the focal length alone.
+[[nodiscard]] calib::Lens corrected(const Plate& plate, const LensCorrection& correction);
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,20 @@
+// Which way is up and where pan 0 is.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "stitch/tie_points.h"
+
+namespace plateloom::stitch {
+
+enum class Level { automatic, poses, horizon, none };
+
+/// A rotation to put before every worldFromCamera: aligned to the poses where there are (robustly),
+/// else so that the cameras' X axes lie level (Brown and Lowe 2007, section 5), which assumes that
+/// nobody held the camera askew on purpose. `north` is the plate that looks to pan 0.
+[[nodiscard]] Matrix3d levelRotation(const std::vector<std::optional<Matrix3d>>& worldFromCamera,
+                                     const std::vector<std::optional<Matrix3d>>& poses, Level level,
+                                     std::optional<int> north);
+
+}  // namespace plateloom::stitch

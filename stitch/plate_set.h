@@ -1,0 +1,52 @@
+// The plates of one job, each with what is known of its camera before the solve.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calib/lens.h"
+#include "calib/pose.h"
+#include "io/lens_track.h"
+#include "io/plate_file.h"
+
+namespace plateloom::stitch {
+
+struct Plate {
+    io::PlateFile file;
+    calib::Sensor
+        sensor;        ///< pixels from the file, millimetres from the track or the file's metadata
+    calib::Lens lens;  ///< the best that is known; zero where nothing is
+    bool distortion_known = false, shading_known = false;
+    /// One-sigma relative uncertainty of lens.focal_mm: a lens track 0.001, a focal length in a
+    /// report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
+    double focal_sigma = 0.5;
+    /// Plates of one group share whatever of the lens has to be solved.
+    int lens_group = 0;
+    std::optional<calib::PanTiltRoll> pose;  ///< from the track or the report
+    double pose_sigma_deg = 1.0;
+    /// Known exposure in stops against the others (T-stop, shutter, ISO, ND): more light is more.
+    std::optional<double> exposure_stops;
+};
+
+struct PlateSet {
+    std::vector<Plate> plates;
+    std::vector<std::string> notes;     ///< e.g. how plates were tied to samples
+    std::vector<std::string> warnings;  ///< e.g. two plates that hold the same picture
+};
+
+struct PlateArguments {
+    std::vector<std::string> plates;
+    std::vector<std::filesystem::path> lens_tracks;
+    std::optional<std::filesystem::path> report;
+    std::optional<io::FrameRange> frames;
+    std::string colour_space;
+    std::optional<double> focal_mm, sensor_width_mm;  ///< said on the command line
+};
+
+/// Reads headers, tracks and report, ties samples to plates and checks each lens over its sensor.
+/// Throws io::InputError for whatever is missing, damaged or contradictory.
+[[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
+
+}  // namespace plateloom::stitch
