@@ -5,32 +5,16 @@
 // is the same, bit for bit, for any tile size and any number of threads.
 #pragma once
 
-#include <array>
 #include <filesystem>
 #include <vector>
 
-#include "calib/lens.h"
 #include "io/panorama_file.h"
 #include "stitch/panorama_grid.h"
+#include "stitch/placed_plate.h"
 #include "stitch/plate_store.h"
 #include "stitch/solve.h"
 
 namespace plateloom::stitch {
-
-/// A plate that has its place: everything that compose needs to know about it.
-struct PlacedPlate {
-    int plate = 0;  ///< index for the store
-    calib::LensMap lens;
-    Matrix3d worldFromCamera = Matrix3d::Identity();
-    std::array<float, 3> gain{1, 1, 1};
-};
-
-/// Log-gain per plate and channel from the overlaps: see the .cpp for the estimator. `known_stops`
-/// per plate (index as in `plates`) is the starting value where known. The geometric mean of the
-/// gains, against the known exposures, is 1: the whole neither drifts nor darkens.
-[[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
-    const std::vector<PlacedPlate>& plates, PlateStore& store,
-    const std::vector<std::optional<double>>& known_stops);
 
 struct ComposeSettings {
     PanoramaGrid grid;
