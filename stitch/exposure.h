@@ -18,8 +18,8 @@
 namespace plateloom::stitch {
 
 /// Gains in the order of `plates`; `gain` in them is not read. `known_stops` is one a placed plate
-/// (more light is more stops); a missing one counts as the others' mean. The geometric mean of gain
-/// x 2^stops over all plates is that of 2^stops alone (or 1): the whole neither drifts nor darkens.
+/// (more light is more stops); a missing one counts as the others' mean. The geometric mean of the
+/// gains is 1 in each channel: the whole neither drifts nor darkens.
 [[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
     const std::vector<PlacedPlate>& plates, PlateStore& store,
     const std::vector<std::optional<double>>& known_stops);

@@ -1,0 +1,20 @@
+// One function a command: adds itself to the program; its callback returns through `status`.
+#pragma once
+
+#include <CLI/CLI.hpp>
+
+#include "stitch/cli/exit_status.h"
+
+namespace plateloom::cli {
+
+/// What every command shares once it runs.
+struct Run {
+    bool json = false;
+    ExitStatus status = done;
+};
+
+void addFlatten(CLI::App& program, Run& run);
+void addSolve(CLI::App& program, Run& run);
+void addStitch(CLI::App& program, Run& run);
+
+}  // namespace plateloom::cli

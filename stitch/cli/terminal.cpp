@@ -1,0 +1,74 @@
+#include "stitch/cli/terminal.h"
+
+#include <sys/ioctl.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cstdio>
+#include <mutex>
+
+namespace plateloom::cli {
+
+namespace {
+std::mutex drawing;  // progress may come from any thread
+}
+
+ProgressBar::ProgressBar() : terminal_(isatty(STDERR_FILENO) != 0) {}
+ProgressBar::~ProgressBar() {
+    wipe();
+}
+
+void ProgressBar::show(const std::string& stage, double share) {
+    if (!terminal_) return;
+    const std::lock_guard lock(drawing);
+    const auto now = std::chrono::steady_clock::now();
+    if (stage == stage_ && share < 1 && now - last_ < std::chrono::milliseconds(100)) return;
+    last_ = now;
+    stage_ = stage;
+    winsize size{};
+    const int columns =
+        ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0 ? size.ws_col : 80;
+    const int room = std::clamp(columns - 24, 4, 40);
+    const int filled = int(std::clamp(share, 0.0, 1.0) * room);
+    std::string bar;
+    for (int i = 0; i < room; ++i) bar += i < filled ? "━" : "·";
+    std::fprintf(stderr, "\r%-12s %s %3d %%\x1b[K", stage.c_str(), bar.c_str(), int(share * 100));
+    std::fflush(stderr);
+    drawn_ = true;
+}
+
+void ProgressBar::wipe() {
+    const std::lock_guard lock(drawing);
+    if (!drawn_) return;
+    std::fputs("\r\x1b[K", stderr);
+    std::fflush(stderr);
+    drawn_ = false;
+}
+
+void say(const std::string& line) {
+    std::fprintf(stderr, "%s\n", line.c_str());
+}
+void warn(const std::string& line) {
+    std::fprintf(stderr, "warning: %s\n", line.c_str());
+}
+
+double peakMemory() {
+    rusage usage{};
+    getrusage(RUSAGE_SELF, &usage);
+    return double(usage.ru_maxrss) * 1024;
+}
+
+std::string seconds(double value) {
+    char text[32];
+    std::snprintf(text, sizeof text, value < 10 ? "%.2f s" : "%.1f s", value);
+    return text;
+}
+
+std::string percent(double share) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%.1f %%", 100 * share);
+    return text;
+}
+
+}  // namespace plateloom::cli

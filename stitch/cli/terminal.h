@@ -1,0 +1,40 @@
+// What a person sees: text and the progress bar on standard error, the machine's summary on
+// standard out.
+#pragma once
+
+#include <chrono>
+#include <string>
+
+#include "stitch/solve.h"
+
+namespace plateloom::cli {
+
+/// A bar on a terminal, nothing in a pipe. One line that is redrawn at most ten times a second and
+/// wiped at the end.
+class ProgressBar {
+public:
+    ProgressBar();
+    ~ProgressBar();
+    void show(const std::string& stage, double share);
+    void wipe();
+    [[nodiscard]] stitch::Progress callback() {
+        return [this](const std::string& stage, double share) { show(stage, share); };
+    }
+
+private:
+    bool terminal_, drawn_ = false;
+    std::chrono::steady_clock::time_point last_{};
+    std::string stage_;
+};
+
+void say(const std::string& line);   ///< standard error
+void warn(const std::string& line);  ///< standard error, "warning: "
+
+/// Largest memory that this process held so far, bytes.
+[[nodiscard]] double peakMemory();
+
+/// "12.3 s", "3.4 GiB" and the like.
+[[nodiscard]] std::string seconds(double value);
+[[nodiscard]] std::string percent(double share);
+
+}  // namespace plateloom::cli
