@@ -2,6 +2,7 @@
 // (sRGB IEC 61966-2-1, Rec.709 inverse OETF BT.709, ACEScct S-2016-001, ACEScc S-2014-003).
 #pragma once
 
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -21,5 +22,26 @@ void linearize(float* pixels, size_t count, int channels, const std::string& col
 /// Scene-linear to an sRGB display value in [0, 1], after `exposure` (a factor) and a soft shoulder
 /// above 0.8, for previews and thumbnails that a person looks at.
 [[nodiscard]] float displayFromLinear(float value, float exposure);
+
+/// The same as `linearize`, looked up once and used for many rows. Safe to use from several
+/// threads.
+class Linearization {
+public:
+    /// Throws InputError as `linearize` does.
+    explicit Linearization(const std::string& colour_space);
+
+    /// The values are scene-linear already.
+    [[nodiscard]] bool isNone() const { return !curve_ && !processor_; }
+    /// Every channel by itself goes through one curve, so that a table can stand for it.
+    [[nodiscard]] bool isCurve() const { return !processor_; }
+    /// The curve at one value; only when isCurve().
+    [[nodiscard]] float operator()(float value) const { return curve_ ? curve_(value) : value; }
+    void apply(float* pixels, size_t count, int channels) const;
+
+private:
+    struct Processor;
+    float (*curve_)(float) = nullptr;
+    std::shared_ptr<const Processor> processor_;  ///< of the OpenColorIO configuration
+};
 
 }  // namespace plateloom::io

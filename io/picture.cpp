@@ -4,7 +4,9 @@
 
 namespace plateloom::io {
 
-float floatFromHalf(uint16_t bits) { return imath_half_to_float(bits); }
+float floatFromHalf(uint16_t bits) {
+    return imath_half_to_float(bits);
+}
 
 uint16_t halfFromFloat(float value) {
     constexpr float kLargest = 65504.0f;

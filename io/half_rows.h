@@ -1,0 +1,14 @@
+// Rows of halves and floats, many values at a time. The processor's own conversion instructions are
+// used where it has them (asked at run time); the results are those of picture.h, bit for bit.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+
+namespace plateloom::io {
+
+/// Round to nearest even; beyond 65504 becomes 65504, never infinity. NaN stays NaN.
+void halvesFromFloats(const float* from, size_t count, uint16_t* to);
+void floatsFromHalves(const uint16_t* from, size_t count, float* to);
+
+}  // namespace plateloom::io

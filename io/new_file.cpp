@@ -1,0 +1,175 @@
+#include "io/new_file.h"
+
+#include <fcntl.h>
+#include <signal.h>
+#include <unistd.h>
+
+#include <array>
+#include <atomic>
+#include <cerrno>
+#include <cstring>
+#include <system_error>
+
+#include "io/input_error.h"
+
+namespace fs = std::filesystem;
+
+namespace plateloom::io {
+
+namespace {
+
+// Paths that a signal handler may unlink: fixed places and atomics only, since a handler may
+// neither allocate nor lock. `live` is set last and cleared first.
+constexpr size_t kPlaces = 64;
+constexpr size_t kLongestPath = 4096;
+enum class PlaceState : int { free, claimed, live };
+struct Place {
+    std::atomic<PlaceState> state{PlaceState::free};
+    std::array<char, kLongestPath> path{};
+};
+static_assert(std::atomic<PlaceState>::is_always_lock_free);
+std::array<Place, kPlaces> unfinished;
+
+void remember(const fs::path& path) {
+    const std::string& text = path.native();
+    if (text.size() >= kLongestPath) return;
+    for (Place& place : unfinished) {
+        PlaceState expected = PlaceState::free;
+        if (!place.state.compare_exchange_strong(expected, PlaceState::claimed)) continue;
+        std::memcpy(place.path.data(), text.c_str(), text.size() + 1);
+        place.state.store(PlaceState::live);
+        return;
+    }
+}
+
+void forget(const fs::path& path) {
+    for (Place& place : unfinished) {
+        if (place.state.load() == PlaceState::live && path.native() == place.path.data()) {
+            place.state.store(PlaceState::free);
+            return;
+        }
+    }
+}
+
+extern "C" void removeUnfinished(int signal_number) {
+    for (Place& place : unfinished) {
+        if (place.state.load() == PlaceState::live) ::unlink(place.path.data());
+    }
+    // The signal is blocked while its handler runs; it is delivered, with its own default effect,
+    // on return: whoever waits for this process sees the true cause of its end.
+    ::signal(signal_number, SIG_DFL);
+    ::raise(signal_number);
+}
+
+std::string folderFault(int error) {
+    switch (error) {
+        case ENOENT:
+            return "the folder does not exist: make it first, or name another";
+        case ENOTDIR:
+            return "this is not a folder, nothing can be written in it: name another";
+        case EACCES:
+        case EPERM:
+            return "this folder can't be written (no permission): change its permissions, or name "
+                   "another";
+        case EROFS:
+            return "this folder is on a read-only disk: name another";
+        case ENOSPC:
+        case EDQUOT:
+            return "the disk is full: free some room, or name another folder";
+        case ENAMETOOLONG:
+            return "the file name is too long for this folder: choose a shorter one";
+        default:
+            return "nothing can be written in this folder (" +
+                   std::generic_category().message(error) + ")";
+    }
+}
+
+fs::path folderOf(const fs::path& target) {
+    const fs::path folder = target.parent_path();
+    return folder.empty() ? fs::path(".") : folder;
+}
+
+// Hidden, beside the target, with its extension; short, so that a long target name still fits.
+fs::path hiddenName(const fs::path& target) {
+    static std::atomic<unsigned> serial{0};
+    const std::string stem = target.stem().string().substr(0, 64);
+    return fs::absolute(folderOf(target)) /
+           ("." + stem + "." + std::to_string(::getpid()) + "-" + std::to_string(serial++) +
+            target.extension().string());
+}
+
+}  // namespace
+
+NewFile::NewFile(fs::path target) : target_(std::move(target)) {
+    std::error_code ignored;
+    // A link keeps pointing: it is the file behind it that is replaced.
+    if (fs::is_symlink(target_, ignored)) {
+        const fs::path behind = fs::weakly_canonical(target_, ignored);
+        if (!ignored) target_ = behind;
+    }
+    const fs::file_status status = fs::status(target_, ignored);
+    if (fs::is_directory(status)) {
+        throw RoomError(target_.string(), "this is a folder: give the name of a file in it");
+    }
+    if (fs::exists(status) && !fs::is_regular_file(status)) {
+        throw RoomError(target_.string(), "this is a device or a pipe, not a file: name another");
+    }
+    // A name may be taken by what a killed process of the same number left behind.
+    constexpr int kTries = 100;
+    for (int attempt = 1;; ++attempt) {
+        temporary_ = hiddenName(target_);
+        remember(temporary_);
+        const int file = ::open(temporary_.c_str(), O_CREAT | O_EXCL | O_WRONLY | O_CLOEXEC, 0666);
+        if (file >= 0) {
+            ::close(file);
+            return;
+        }
+        const int error = errno;
+        forget(temporary_);
+        if (error != EEXIST || attempt == kTries) {
+            throw RoomError(folderOf(target_).string(), folderFault(error));
+        }
+    }
+}
+
+NewFile::~NewFile() {
+    if (committed_) return;
+    ::unlink(temporary_.c_str());
+    forget(temporary_);
+}
+
+void NewFile::commit() {
+    if (::rename(temporary_.c_str(), target_.c_str()) != 0) {
+        throw RoomError(target_.string(), "the finished file can't be given this name (" +
+                                              std::generic_category().message(errno) + ")");
+    }
+    committed_ = true;
+    forget(temporary_);
+}
+
+void installSignalCleanup() {
+    for (const int signal_number : {SIGINT, SIGTERM, SIGHUP}) {
+        struct sigaction before {};
+        ::sigaction(signal_number, nullptr, &before);
+        // A process started to ignore the signal (nohup) goes on ignoring it.
+        if (before.sa_handler == SIG_IGN) continue;
+        struct sigaction action {};
+        action.sa_handler = removeUnfinished;
+        sigemptyset(&action.sa_mask);
+        for (const int other : {SIGINT, SIGTERM, SIGHUP}) sigaddset(&action.sa_mask, other);
+        ::sigaction(signal_number, &action, nullptr);
+    }
+}
+
+void makeFolder(const fs::path& folder) {
+    std::error_code error;
+    fs::create_directories(folder, error);
+    if (fs::is_directory(folder)) return;
+    if (!error) error = std::make_error_code(std::errc::not_a_directory);
+    const int number = error.value();
+    throw RoomError(folder.string(), number == ENOTDIR || number == EEXIST
+                                         ? "a file stands where this folder should be: name another"
+                                         : "the folder can't be made (" + error.message() + ")");
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,164 @@
+#include "io/picture_source.h"
+
+#include <algorithm>
+#include <array>
+#include <cerrno>
+#include <cstring>
+#include <fstream>
+#include <string>
+#include <string_view>
+#include <system_error>
+
+#include "io/input_error.h"
+#include "io/picture_channels.h"
+
+namespace fs = std::filesystem;
+
+namespace plateloom::io {
+
+namespace {
+
+// Larger than any recorded plate; a damaged header easily says more.
+constexpr int kLongestEdge_px = 100'000;
+
+std::string lowerExtension(const fs::path& path) {
+    std::string extension = path.extension().string();
+    std::transform(extension.begin(), extension.end(), extension.begin(),
+                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+    return extension;
+}
+
+const char* pluginFor(FileKind kind) {
+    switch (kind) {
+        case FileKind::exr:
+            return "openexr";
+        case FileKind::tiff:
+            return "tiff";
+        case FileKind::dpx:
+            return "dpx";
+        case FileKind::png:
+            return "png";
+        case FileKind::jpeg:
+            return "jpeg";
+    }
+    return "";
+}
+
+[[noreturn]] void refuse(const fs::path& path, const std::string& what) {
+    throw InputError(path.string(), what);
+}
+
+void checkSizes(const fs::path& path, const OIIO::ImageSpec& spec) {
+    for (const int edge : {spec.width, spec.height, spec.full_width, spec.full_height}) {
+        if (edge < 1 || edge > kLongestEdge_px) {
+            refuse(path, "says that it is " + std::to_string(spec.full_width) + " x " +
+                             std::to_string(spec.full_height) + " pixels (data " +
+                             std::to_string(spec.width) + " x " + std::to_string(spec.height) +
+                             "), which no plate is: the file is damaged");
+        }
+    }
+    // Window corners far away would overflow the arithmetic on them.
+    for (const int corner : {spec.x, spec.y, spec.full_x, spec.full_y}) {
+        if (std::abs(int64_t(corner)) > 10 * kLongestEdge_px) {
+            refuse(path, "its data or display window starts at pixel " + std::to_string(corner) +
+                             ": the file is damaged");
+        }
+    }
+}
+
+// Why OpenImageIO would not open it, as far as a person can use it.
+std::string whyNotOpened(const OIIO::ImageInput& input) {
+    const std::string said = input.geterror();
+    if (said.find("ubsampl") != std::string::npos) {
+        return "its colour channels are stored at half size (luminance and chroma): convert it to "
+               "R, G and B at full size";
+    }
+    return "the header can't be read: the file is damaged or cut short";
+}
+
+}  // namespace
+
+FileKind kindOfFile(const fs::path& path) {
+    std::error_code error;
+    const fs::file_status status = fs::status(path, error);
+    if (!fs::exists(status)) refuse(path, "there is no such file");
+    if (fs::is_directory(status)) refuse(path, "this is a folder, not a picture");
+    std::ifstream file(path, std::ios::binary);
+    std::array<char, 4> first{};
+    if (!file) {
+        refuse(path, "can't be opened (" + std::generic_category().message(errno) + ")");
+    }
+    file.read(first.data(), first.size());
+    if (file.gcount() == 0) refuse(path, "the file is empty (0 bytes)");
+
+    const std::string_view magic(first.data(), first.size());
+    using namespace std::string_view_literals;
+    if (magic == "\x76\x2f\x31\x01"sv) return FileKind::exr;
+    if (magic == "SDPX"sv || magic == "XPDS"sv) return FileKind::dpx;
+    if (magic == "\x89PNG"sv) return FileKind::png;
+    if (magic.starts_with("\xff\xd8\xff"sv)) return FileKind::jpeg;
+    if (magic == "II*\0"sv || magic == "MM\0*"sv || magic == "II+\0"sv || magic == "MM\0+"sv) {
+        // Camera raw files are TIFF outside, with a thumbnail where the picture should be.
+        const std::string extension = lowerExtension(path);
+        if (extension != ".tif" && extension != ".tiff") {
+            refuse(path, "looks like camera raw: develop it to a 16-bit TIFF or an EXR first");
+        }
+        return FileKind::tiff;
+    }
+    refuse(path, "is not a picture that can be read here: plates are EXR, TIFF, DPX, PNG or JPEG");
+}
+
+Orientation Orientation::fromExif(int value) {
+    switch (value) {
+        case 2:
+            return {false, true, false};
+        case 3:
+            return {false, true, true};
+        case 4:
+            return {false, false, true};
+        case 5:
+            return {true, false, false};
+        case 6:
+            return {true, true, false};
+        case 7:
+            return {true, true, true};
+        case 8:
+            return {true, false, true};
+        default:
+            return {};
+    }
+}
+
+OIIO::TypeDesc PictureSource::type() const {
+    return spec.channelformat(channel[0]);
+}
+
+bool PictureSource::isFloating() const {
+    return type().is_floating_point();
+}
+
+PictureSource openPicture(const fs::path& path) {
+    PictureSource source;
+    source.kind = kindOfFile(path);
+    source.input = OIIO::ImageInput::create(pluginFor(source.kind));
+    if (!source.input) refuse(path, "this build of OpenImageIO can't read this kind of file");
+
+    // Alpha is associated here after linearising, never before.
+    OIIO::ImageSpec wishes, first;
+    wishes.attribute("oiio:UnassociatedAlpha", 1);
+    if (!source.input->open(path.string(), first, wishes)) {
+        refuse(path, whyNotOpened(*source.input));
+    }
+    const ChosenChannels chosen = chooseChannels(path, *source.input, source.kind);
+    source.part = chosen.part;
+    source.channel = chosen.channel;
+    source.spec = source.input->spec(source.part);
+    checkSizes(path, source.spec);
+    source.alpha_associated = source.kind == FileKind::exr ||
+                              source.spec.get_int_attribute("oiio:UnassociatedAlpha", 0) == 0;
+    if (source.kind == FileKind::png) source.alpha_associated = false;
+    source.orientation = Orientation::fromExif(source.spec.get_int_attribute("Orientation", 1));
+    return source;
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,58 @@
+// A picture file, opened through OpenImageIO and looked over before anything trusts it: what kind
+// of file it is by its content, which of its parts and channels are the picture, how it has to be
+// turned, where its data window lies. plate_header.cpp and plate_pixels.cpp go on from here.
+#pragma once
+
+#include <OpenImageIO/imageio.h>
+
+#include <array>
+#include <filesystem>
+#include <memory>
+
+namespace plateloom::io {
+
+enum class FileKind { exr, tiff, dpx, png, jpeg };
+
+/// By the first bytes, whatever the name says. Throws InputError for a file that is missing, empty,
+/// a folder, unreadable, camera raw or of another kind.
+[[nodiscard]] FileKind kindOfFile(const std::filesystem::path& path);
+
+/// From rows and columns as stored to upright ones: EXIF `Orientation` 1 to 8 (CIPA DC-008, tag
+/// 274), which names the sides of the upright picture that the first stored row and column are.
+struct Orientation {
+    bool swaps = false;                         ///< stored rows become upright columns
+    bool mirrors_x = false, mirrors_y = false;  ///< of the upright picture
+
+    /// 1 to 8; anything else is taken as 1.
+    [[nodiscard]] static Orientation fromExif(int value);
+    [[nodiscard]] bool isNone() const { return !swaps && !mirrors_x && !mirrors_y; }
+};
+
+struct PictureSource {
+    std::unique_ptr<OIIO::ImageInput> input;
+    FileKind kind = FileKind::exr;
+    int part = 0;          ///< the subimage that holds the picture
+    OIIO::ImageSpec spec;  ///< of that part
+    /// Channel numbers of R, G, B, A in the file; all three colours are the same one for a
+    /// luminance picture; A is -1 where there is none.
+    std::array<int, 4> channel{-1, -1, -1, -1};
+    bool alpha_associated = true;
+    Orientation orientation;
+
+    [[nodiscard]] bool isGrey() const { return channel[0] == channel[1]; }
+    [[nodiscard]] int uprightWidth() const {
+        return orientation.swaps ? spec.full_height : spec.full_width;
+    }
+    [[nodiscard]] int uprightHeight() const {
+        return orientation.swaps ? spec.full_width : spec.full_height;
+    }
+    /// The numbers are floating point, not code values.
+    [[nodiscard]] bool isFloating() const;
+    /// Type of the colour channels.
+    [[nodiscard]] OIIO::TypeDesc type() const;
+};
+
+/// Throws InputError (see readPlateHeader).
+[[nodiscard]] PictureSource openPicture(const std::filesystem::path& path);
+
+}  // namespace plateloom::io

@@ -1,0 +1,89 @@
+#include <cmath>
+#include <string>
+
+#include "io/camera_metadata.h"
+#include "io/colour.h"
+#include "io/input_error.h"
+#include "io/picture_source.h"
+#include "io/plate_file.h"
+
+namespace plateloom::io {
+
+namespace {
+
+// DPX (SMPTE ST 268-1) states its transfer characteristic; only light and the BT.709 family say
+// which light a code value stands for.
+std::string dpxColourSpace(const std::filesystem::path& path, const OIIO::ImageSpec& spec) {
+    const std::string transfer = spec.get_string_attribute("dpx:Transfer");
+    if (transfer == "Linear") return "scene_linear";
+    for (const char* same_curve : {"ITU-R 709-4", "ITU-R 601-5 B or G", "ITU-R 601-5 M",
+                                   "Unspecified video", "SMPTE 274M"}) {
+        if (transfer == same_curve) return "Rec.709";
+    }
+    throw InputError(path.string(),
+                     "its transfer characteristic is \"" + (transfer.empty() ? "unset" : transfer) +
+                         "\", which does not say how code values become light: give --colour-space "
+                         "(scene_linear, Rec.709, sRGB, ACEScct, ACEScc, or a name from $OCIO's "
+                         "configuration)");
+}
+
+std::string colourSpaceOf(const std::filesystem::path& path, const PictureSource& source) {
+    if (source.kind == FileKind::dpx) return dpxColourSpace(path, source.spec);
+    const std::string said = source.spec.get_string_attribute("oiio:ColorSpace");
+    if (said == "GammaCorrected") {
+        // A PNG's gAMA chunk; 1/2.2 is what sRGB pictures say as well as true 2.2 ones.
+        const float gamma = source.spec.get_float_attribute("oiio:Gamma", 2.2f);
+        if (std::abs(gamma - 1.0f) < 0.01f) return "scene_linear";
+        if (std::abs(gamma - 2.2f) < 0.01f) return "Gamma 2.2";
+        throw InputError(path.string(), "says its code values have gamma " + std::to_string(gamma) +
+                                            ", which is not known here: give --colour-space");
+    }
+    if (said == "Linear") return "scene_linear";
+    if (!said.empty()) return said;
+    return source.isFloating() ? "scene_linear" : "sRGB";
+}
+
+void readTimecode(const OIIO::ImageSpec& spec, PlateFile& file) {
+    const auto* found = spec.find_attribute("smpte:TimeCode");
+    if (!found || found->type() != OIIO::TypeTimeCode) return;
+    const auto* words = static_cast<const uint32_t*>(found->data());
+    // A header may hold the attribute without a time in it: all bits set means undefined (ST 268).
+    if (words[0] == 0xffffffffu) return;
+    file.timecode_word = words[0];
+    file.timecode_user = words[1];
+}
+
+void readChromaticities(const OIIO::ImageSpec& spec, PlateFile& file) {
+    const auto* found = spec.find_attribute("chromaticities");
+    if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return;
+    const int count = int(found->type().basevalues()) * found->nvalues();
+    if (count != 8) return;
+    const auto* values = static_cast<const float*>(found->data());
+    file.chromaticities.emplace(values, values + 8);
+}
+
+}  // namespace
+
+PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& colour_space) {
+    const PictureSource source = openPicture(path);
+    PlateFile file;
+    file.path = path;
+    file.width = source.uprightWidth();
+    file.height = source.uprightHeight();
+    file.colour_space = colour_space.empty() ? colourSpaceOf(path, source) : colour_space;
+    // A name that nobody knows is refused now, not when the first pixels are wanted.
+    try {
+        (void)Linearization(file.colour_space);
+    } catch (const InputError& error) {
+        throw InputError(path.string(), error.what());
+    }
+    const OIIO::TypeDesc type = source.type();
+    file.needs_float = type.basetype == OIIO::TypeDesc::FLOAT ||
+                       type.basetype == OIIO::TypeDesc::DOUBLE || type.size() > 2;
+    readChromaticities(source.spec, file);
+    readTimecode(source.spec, file);
+    readCameraMetadata(source, file);
+    return file;
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,196 @@
+// From the file to the plate in memory, band by band: a band (a few hundred rows) is read,
+// converted while it is still in cache and put in its place; so beside the plate itself only one
+// band is held.
+#include <algorithm>
+#include <limits>
+#include <new>
+#include <string>
+
+#include <unistd.h>
+
+#include "io/clip_plateau.h"
+#include "io/colour.h"
+#include "io/input_error.h"
+#include "io/plate_file.h"
+#include "io/plate_rows.h"
+
+namespace plateloom::io {
+
+namespace {
+
+// Rows that OpenEXR compresses together are at most 256 (DWAB): bands of a multiple of it never
+// decompress a block twice, and hold enough blocks for several threads.
+constexpr int kBandRows = 256;
+
+// What code value 1 becomes, less a little: the last codes below full scale are clipped, too, once
+// the camera has denoised or compressed the picture (common practice).
+constexpr float kClipMargin = 0.995f;
+
+// The part of the stored picture that is inside the display window; stored coordinates.
+struct Window {
+    int x_begin, x_end, y_begin, y_end;
+    [[nodiscard]] bool isEmpty() const { return x_begin >= x_end || y_begin >= y_end; }
+};
+
+Window recordedWindow(const OIIO::ImageSpec& spec) {
+    return {std::max(spec.x, spec.full_x),
+            std::min(spec.x + spec.width, spec.full_x + spec.full_width),
+            std::max(spec.y, spec.full_y),
+            std::min(spec.y + spec.height, spec.full_y + spec.full_height)};
+}
+
+// Where a stored pixel lies in the upright plate: `first` is the place of the stored (0, 0) of the
+// display window, the steps go along a stored row and down a stored column.
+struct Placing {
+    ptrdiff_t first = 0, step_x = 1, step_y = 0;
+
+    Placing(const Orientation& orientation, int width, int height) {
+        const ptrdiff_t along_x = orientation.mirrors_x ? -1 : 1;
+        const ptrdiff_t along_y = orientation.mirrors_y ? -ptrdiff_t(width) : ptrdiff_t(width);
+        first = (orientation.mirrors_x ? width - 1 : 0) +
+                (orientation.mirrors_y ? ptrdiff_t(height - 1) * width : 0);
+        step_x = orientation.swaps ? along_y : along_x;
+        step_y = orientation.swaps ? along_x : along_y;
+    }
+};
+
+void checkMemory(const PlateFile& file, size_t bytes) {
+    const auto pages = ::sysconf(_SC_PHYS_PAGES), page = ::sysconf(_SC_PAGE_SIZE);
+    if (pages > 0 && page > 0 && bytes / size_t(page) > size_t(pages)) {
+        throw RoomError(file.path.string(), "needs " + std::to_string(bytes >> 20) +
+                                                " MB of memory, more than this machine has");
+    }
+}
+
+class PixelReader {
+public:
+    PixelReader(const PlateFile& file, PictureSource& source, bool with_alpha)
+        : file_(file),
+          source_(source),
+          rows_(source, file.colour_space, with_alpha, !file.needs_float),
+          placing_(source.orientation, file.width, file.height) {}
+
+    /// Returns whether any pixel is covered.
+    bool read(PlatePixels& plate) {
+        const Window window = recordedWindow(source_.spec);
+        if (window.isEmpty()) return false;
+        const OIIO::ImageSpec& spec = source_.spec;
+        const int tile = std::max(spec.tile_height, 1);
+        const int band = spec.tile_width ? (kBandRows + tile - 1) / tile * tile : kBandRows;
+        bool covered = false;
+        // Bands start where the file's own blocks start, so that none is read twice.
+        const int offset = (window.y_begin - spec.y) / band * band;
+        for (int y = spec.y + offset; y < window.y_end; y += band) {
+            const int end = std::min(y + band, spec.y + spec.height);
+            readBand(y, end);
+            for (int row = std::max(y, window.y_begin); row < std::min(end, window.y_end); ++row) {
+                convertRow(plate, window, y, row, covered);
+            }
+        }
+        return covered;
+    }
+
+private:
+    [[nodiscard]] size_t pixelBytes() const { return rows_.readAs().size() * rows_.span().count; }
+
+    void readBand(int begin, int end) {
+        const OIIO::ImageSpec& spec = source_.spec;
+        const int channel_end = rows_.span().first + rows_.span().count;
+        band_.resize(size_t(end - begin) * spec.width * pixelBytes());
+        const bool read =
+            spec.tile_width
+                ? source_.input->read_tiles(source_.part, 0, spec.x, spec.x + spec.width, begin,
+                                            end, spec.z, spec.z + 1, rows_.span().first,
+                                            channel_end, rows_.readAs(), band_.data())
+                : source_.input->read_scanlines(source_.part, 0, begin, end, spec.z,
+                                                rows_.span().first, channel_end, rows_.readAs(),
+                                                band_.data());
+        if (read) return;
+        (void)source_.input->geterror();  // the library's words are of no use to a person
+        throw InputError(file_.path.string(), "is damaged or cut short: rows " +
+                                                  std::to_string(begin - spec.full_y) + " to " +
+                                                  std::to_string(end - 1 - spec.full_y) +
+                                                  " can't be read; copy the file again");
+    }
+
+    void convertRow(PlatePixels& plate, const Window& window, int band_begin, int row,
+                    bool& covered) {
+        const OIIO::ImageSpec& spec = source_.spec;
+        const size_t in_band = size_t(row - band_begin) * spec.width + (window.x_begin - spec.x);
+        const char* samples = band_.data() + in_band * pixelBytes();
+        const auto count = size_t(window.x_end - window.x_begin);
+        const ptrdiff_t place = placing_.first + (window.x_begin - spec.full_x) * placing_.step_x +
+                                (row - spec.full_y) * placing_.step_y;
+        if (file_.needs_float) {
+            float* to = plate.full.data();
+            plate.bad_pixels += put(to, place, count, turned_floats_, [&](float* rgba) {
+                return rows_.toFloats(samples, count, rgba, covered);
+            });
+        } else {
+            uint16_t* to = plate.half.data();
+            plate.bad_pixels += put(to, place, count, turned_halves_, [&](uint16_t* rgba) {
+                return rows_.toHalves(samples, count, rgba, covered);
+            });
+        }
+    }
+
+    // Straight into the plate where a stored row is a row of the plate, else by way of `turned`.
+    template <typename Value, typename Convert>
+    size_t put(Value* plate, ptrdiff_t place, size_t count, std::vector<Value>& turned,
+               const Convert& convert) const {
+        if (placing_.step_x == 1) return convert(plate + 4 * place);
+        turned.resize(4 * count);
+        const size_t bad = convert(turned.data());
+        for (size_t i = 0; i < count; ++i) {
+            std::copy_n(&turned[4 * i], 4, plate + 4 * (place + ptrdiff_t(i) * placing_.step_x));
+        }
+        return bad;
+    }
+
+    const PlateFile& file_;
+    PictureSource& source_;
+    RowConverter rows_;
+    Placing placing_;
+    std::vector<char> band_;
+    std::vector<float> turned_floats_;
+    std::vector<uint16_t> turned_halves_;
+};
+
+PlatePixels emptyPlate(const PlateFile& file) {
+    const size_t values = size_t(file.width) * file.height * 4;
+    checkMemory(file, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
+    PlatePixels plate;
+    plate.width = file.width;
+    plate.height = file.height;
+    if (file.needs_float) {
+        plate.full.resize(values);
+    } else {
+        plate.half.resize(values);
+    }
+    return plate;
+}
+
+}  // namespace
+
+PlatePixels readPlatePixels(const PlateFile& file) try {
+    PictureSource source = openPicture(file.path);
+    if (source.uprightWidth() != file.width || source.uprightHeight() != file.height) {
+        throw InputError(file.path.string(), "its size changed while it was being used");
+    }
+    PlatePixels plate = emptyPlate(file);
+    const bool covered = PixelReader(file, source, true).read(plate);
+    // An alpha of nothing but zeros says nothing (some recorders write it so): the picture counts.
+    if (!covered && source.channel[3] >= 0) {
+        plate = emptyPlate(file);
+        PixelReader(file, source, false).read(plate);
+    }
+    plate.clip_level =
+        source.isFloating() ? findClipPlateau(plate) : kClipMargin * linearWhite(file.colour_space);
+    return plate;
+} catch (const std::bad_alloc&) {
+    throw RoomError(file.path.string(), "there is not enough memory for its " +
+                                            std::to_string(file.width) + " x " +
+                                            std::to_string(file.height) + " pixels");
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,125 @@
+#include "io/transfer_curves.h"
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <cmath>
+#include <string_view>
+
+namespace plateloom::io {
+
+namespace {
+
+constexpr float kLargestHalf = 65504.0f;
+
+std::string onlyLettersAndDigits(const std::string& name) {
+    std::string plain;
+    for (const char c : name) {
+        const auto letter = static_cast<unsigned char>(c);
+        if (std::isalnum(letter)) plain += static_cast<char>(std::tolower(letter));
+    }
+    return plain;
+}
+
+float linearFromGamma22(float value) {
+    return std::copysign(std::pow(std::abs(value), 2.2f), value);
+}
+
+struct Name {
+    std::string_view plain;
+    TransferCurve curve;
+};
+
+// Spellings met in files and in OpenColorIO configurations (common practice).
+constexpr std::array kNames{
+    Name{"scenelinear", nullptr},
+    Name{"linear", nullptr},
+    Name{"lin", nullptr},
+    Name{"raw", nullptr},
+    Name{"none", nullptr},
+    Name{"linrec709", nullptr},
+    Name{"linrec709srgb", nullptr},
+    Name{"linearrec709", nullptr},
+    Name{"linearrec709srgb", nullptr},
+    Name{"linsrgb", nullptr},
+    Name{"linearsrgb", nullptr},
+    Name{"linrec2020", nullptr},
+    Name{"linearrec2020", nullptr},
+    Name{"linp3d65", nullptr},
+    Name{"linearp3d65", nullptr},
+    Name{"linap0", nullptr},
+    Name{"linap1", nullptr},
+    Name{"acescg", nullptr},
+    Name{"acesacescg", nullptr},
+    Name{"aces20651", nullptr},
+    Name{"acesaces20651", nullptr},
+    Name{"aces", nullptr},
+    Name{"srgb", linearFromSrgb},
+    Name{"srgbtexture", linearFromSrgb},
+    Name{"utilitysrgbtexture", linearFromSrgb},
+    Name{"srgbtx", linearFromSrgb},
+    Name{"srgbencodedrec709srgb", linearFromSrgb},
+    Name{"srgbrec709scene", linearFromSrgb},
+    Name{"rec709", linearFromRec709},
+    Name{"bt709", linearFromRec709},
+    Name{"itubt709", linearFromRec709},
+    Name{"camerarec709", linearFromRec709},
+    Name{"utilityrec709camera", linearFromRec709},
+    Name{"gamma22", linearFromGamma22},
+    Name{"g22rec709", linearFromGamma22},
+    Name{"gamma22encodedrec709", linearFromGamma22},
+    Name{"gammacorrected22", linearFromGamma22},
+    Name{"acescct", linearFromAcescct},
+    Name{"acesacescct", linearFromAcescct},
+    Name{"acescctap1", linearFromAcescct},
+    Name{"acescc", linearFromAcescc},
+    Name{"acesacescc", linearFromAcescc},
+    Name{"acesccap1", linearFromAcescc},
+};
+
+}  // namespace
+
+float linearFromSrgb(float value) {
+    const float size = std::abs(value);
+    const float linear =
+        size <= 0.04045f ? size / 12.92f : std::pow((size + 0.055f) / 1.055f, 2.4f);
+    return std::copysign(linear, value);
+}
+
+float srgbFromLinear(float value) {
+    const float size = std::abs(value);
+    const float coded =
+        size <= 0.0031308f ? 12.92f * size : 1.055f * std::pow(size, 1.0f / 2.4f) - 0.055f;
+    return std::copysign(coded, value);
+}
+
+float linearFromRec709(float value) {
+    const float size = std::abs(value);
+    const float linear =
+        size < 0.081f ? size / 4.5f : std::pow((size + 0.099f) / 1.099f, 1.0f / 0.45f);
+    return std::copysign(linear, value);
+}
+
+float linearFromAcescct(float value) {
+    constexpr float kBreak = 0.155251141552511f, kSlope = 10.5402377416545f,
+                    kOffset = 0.0729055341958355f;
+    if (value <= kBreak) return (value - kOffset) / kSlope;
+    return std::min(std::exp2(value * 17.52f - 9.72f), kLargestHalf);
+}
+
+float linearFromAcescc(float value) {
+    constexpr float kBreak = (9.72f - 15.0f) / 17.52f, kSmallest = 0x1p-16f;
+    const float power = std::exp2(value * 17.52f - 9.72f);
+    if (value <= kBreak) return (power - kSmallest) * 2.0f;
+    return std::min(power, kLargestHalf);
+}
+
+std::optional<KnownSpace> knownSpace(const std::string& name) {
+    const std::string plain = onlyLettersAndDigits(name);
+    for (const Name& known : kNames) {
+        if (known.plain == plain) return KnownSpace{known.curve};
+    }
+    return std::nullopt;
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,177 @@
+#include "io/written_file.h"
+
+#include <fcntl.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cctype>
+#include <cerrno>
+#include <string>
+#include <system_error>
+
+#include "io/input_error.h"
+
+namespace plateloom::io {
+
+namespace {
+
+const char* pluginFor(const std::filesystem::path& target) {
+    std::string extension = target.extension().string();
+    for (char& c : extension) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+    if (extension == ".exr") return "openexr";
+    if (extension == ".tif" || extension == ".tiff") return "tiff";
+    if (extension == ".png") return "png";
+    if (extension == ".jpg" || extension == ".jpeg") return "jpeg";
+    throw InputError(target.string(),
+                     "pictures are written as .exr, .tif, .png or .jpg: give the "
+                     "file one of these extensions");
+}
+
+}  // namespace
+
+// Unbuffered: the libraries hand over whole compressed blocks. The first error is kept.
+class WrittenFile::Bytes : public OIIO::Filesystem::IOProxy {
+public:
+    explicit Bytes(const std::filesystem::path& path)
+        : IOProxy(path.string(), Write), file_(::open(path.c_str(), O_RDWR | O_TRUNC | O_CLOEXEC)) {
+        if (file_ < 0) error_ = errno;
+    }
+    ~Bytes() override { shut(); }
+    Bytes(const Bytes&) = delete;
+    Bytes& operator=(const Bytes&) = delete;
+
+    /// 0, or the errno of the first write that failed.
+    [[nodiscard]] int failure() const { return error_; }
+    /// Some file systems tell of a full disk only here.
+    void shut() {
+        if (file_ >= 0 && ::close(file_) != 0 && error_ == 0) error_ = errno;
+        file_ = -1;
+    }
+
+    const char* proxytype() const override { return "plateloom"; }
+    bool opened() const override { return file_ >= 0; }
+    void close() override { shut(); }
+    int64_t tell() override { return at_; }
+    bool seek(int64_t offset) override {
+        at_ = offset;
+        return true;
+    }
+    size_t write(const void* bytes, size_t size) override {
+        const size_t done = pwrite(bytes, size, at_);
+        at_ += int64_t(done);
+        return done;
+    }
+    size_t pwrite(const void* bytes, size_t size, int64_t offset) override {
+        size_t done = 0;
+        while (done < size && error_ == 0) {
+            const ssize_t count = ::pwrite(file_, static_cast<const char*>(bytes) + done,
+                                           size - done, offset + int64_t(done));
+            if (count > 0) {
+                done += size_t(count);
+            } else if (count == 0 || errno != EINTR) {
+                error_ = count == 0 ? ENOSPC : errno;
+            }
+        }
+        return done;
+    }
+    size_t read(void* bytes, size_t size) override {
+        const size_t done = pread(bytes, size, at_);
+        at_ += int64_t(done);
+        return done;
+    }
+    size_t pread(void* bytes, size_t size, int64_t offset) override {
+        size_t done = 0;
+        while (done < size) {
+            const ssize_t count = ::pread(file_, static_cast<char*>(bytes) + done, size - done,
+                                          offset + int64_t(done));
+            if (count < 0 && errno == EINTR) continue;
+            if (count <= 0) break;
+            done += size_t(count);
+        }
+        return done;
+    }
+    size_t size() const override {
+        const off_t end = ::lseek(file_, 0, SEEK_END);
+        return end < 0 ? 0 : size_t(end);
+    }
+    void flush() const override {}
+
+private:
+    int file_ = -1;
+    int error_ = 0;
+    int64_t at_ = 0;
+};
+
+WrittenFile::WrittenFile(const std::filesystem::path& target) : target_(target) {
+    output_ = OIIO::ImageOutput::create(pluginFor(target));
+    if (!output_) {
+        throw InputError(target.string(), "this build of OpenImageIO can't write this format");
+    }
+    file_ = std::make_unique<NewFile>(target);
+    bytes_ = std::make_unique<Bytes>(file_->path());
+    check(true);
+}
+
+WrittenFile::~WrittenFile() {
+    // The library writes its last bytes while it closes: it must go before what it writes to.
+    if (output_) output_->close();
+}
+
+void WrittenFile::open(const OIIO::ImageSpec& spec) {
+    OIIO::ImageSpec through = spec;
+    OIIO::Filesystem::IOProxy* proxy = bytes_.get();
+    through.attribute("oiio:ioproxy", OIIO::TypeDesc::PTR, &proxy);
+    check(output_->open(file_->path().string(), through));
+}
+
+void WrittenFile::check(bool written) {
+    const int failure = bytes_->failure();
+    if (written && failure == 0) return;
+    const std::string said = output_->geterror();
+    if (failure == ENOSPC || failure == EDQUOT) {
+        throw RoomError(target_.string(),
+                        "the disk is full: free some room and run again, nothing was left behind");
+    }
+    if (failure == EFBIG) {
+        throw RoomError(target_.string(),
+                        "the file would be larger than this disk or user may hold: write it "
+                        "elsewhere, nothing was left behind");
+    }
+    if (failure != 0) {
+        throw RoomError(target_.string(),
+                        "can't be written (" + std::generic_category().message(failure) + ")");
+    }
+    throw RoomError(target_.string(), "can't be written in this format (" + said + ")");
+}
+
+void WrittenFile::finish() {
+    const bool closed = output_->close();
+    bytes_->shut();
+    check(closed);
+    file_->commit();
+}
+
+void addTags(const PictureTags& tags, OIIO::ImageSpec& spec) {
+    if (tags.chromaticities && tags.chromaticities->size() == 8) {
+        spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8),
+                       tags.chromaticities->data());
+    }
+    if (tags.timecode_word) {
+        const uint32_t words[2] = {*tags.timecode_word, tags.timecode_user.value_or(0)};
+        spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    }
+    if (tags.frame_rate) {
+        const int fraction[2] = {tags.frame_rate->num, tags.frame_rate->denom};
+        spec.attribute("FramesPerSecond", OIIO::TypeRational, fraction);
+    }
+    if (tags.latlong) {
+        // OpenImageIO writes OpenEXR's `envmap = latlong` for this; no smaller levels are wanted.
+        spec.attribute("textureformat", "LatLong Environment");
+        spec.attribute("openexr:levelmode", 0);
+    }
+    const bool linear = tags.colour_space.empty() || tags.colour_space == "scene_linear";
+    spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
+    spec.attribute("Software", "plateloom");
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,45 @@
+// A picture file on its way to disk. OpenImageIO writes through it, so that a full disk is noticed
+// at the byte that did not fit, also where a library would swallow the error while it closes.
+#pragma once
+
+#include <OpenImageIO/filesystem.h>
+#include <OpenImageIO/imageio.h>
+
+#include <filesystem>
+#include <memory>
+
+#include "io/new_file.h"
+#include "io/plate_file.h"
+
+namespace plateloom::io {
+
+class WrittenFile {
+public:
+    /// `target` chooses the format by its extension and bears the errors. Throws InputError for an
+    /// extension that can't be written, RoomError as NewFile does.
+    explicit WrittenFile(const std::filesystem::path& target);
+    ~WrittenFile();
+    WrittenFile(const WrittenFile&) = delete;
+    WrittenFile& operator=(const WrittenFile&) = delete;
+
+    /// "openexr", "tiff", "png" or "jpeg".
+    [[nodiscard]] const char* format() const { return output_->format_name(); }
+    void open(const OIIO::ImageSpec& spec);
+    [[nodiscard]] OIIO::ImageOutput& output() { return *output_; }
+    /// Throws RoomError when `written` is false, or when bytes did not fit.
+    void check(bool written);
+    /// Closes, checks that every byte is there, renames.
+    void finish();
+
+private:
+    class Bytes;
+    std::filesystem::path target_;
+    std::unique_ptr<NewFile> file_;
+    std::unique_ptr<Bytes> bytes_;
+    std::unique_ptr<OIIO::ImageOutput> output_;
+};
+
+/// Puts the tags into the attributes that OpenImageIO writes as the format's own.
+void addTags(const PictureTags& tags, OIIO::ImageSpec& spec);
+
+}  // namespace plateloom::io
