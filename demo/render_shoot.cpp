@@ -1,0 +1,118 @@
+// Renders a shoot of the invented square: plates, lens track, camera report and the truth.
+#include <CLI/CLI.hpp>
+#include <chrono>
+#include <cstdio>
+#include <iostream>
+
+#include "io/input_error.h"
+#include "world/recording.h"
+
+using namespace plateloom;
+using namespace plateloom::world;
+
+namespace {
+
+struct Arguments {
+    std::filesystem::path folder;
+    uint32_t seed = 1;
+    std::string lens = "barrel", grid = "three-rows", scene = "night", size = "2048x1152";
+    std::string rate = "23.976";
+    double noise = 0.004, parallax_m = 0, focal_mm = 28;
+    bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
+    int truth_width = 4096;
+};
+
+Arguments parse(int argc, char** argv) {
+    Arguments a;
+    CLI::App app("Renders plates of an invented square, with a lens track and the truth.");
+    app.set_help_flag("-h,--help", "Print this and end");
+    app.add_option("-o", a.folder, "Folder to write to")->required();
+    app.add_option("--seed", a.seed, "Another town, other directions, other noise");
+    app.add_option("--lens", a.lens)->check(CLI::IsMember({"barrel", "pincushion", "mustache"}));
+    app.add_option("--grid", a.grid, "three-rows, two-rows, ring8 or wide3");
+    app.add_option("--scene", a.scene)->check(CLI::IsMember({"night", "day", "constant"}));
+    app.add_option("--size", a.size, "Plate size in pixels, WxH");
+    app.add_option("--focal", a.focal_mm, "Nominal focal length, mm on a 36 mm wide sensor");
+    app.add_option("--rate", a.rate)->check(CLI::IsMember({"23.976", "24", "25", "29.97df"}));
+    app.add_option("--noise", a.noise, "One sigma of noise at white");
+    app.add_option("--parallax", a.parallax_m, "Entrance pupil's distance from the head's axis, m");
+    app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
+    app.add_flag("--array", a.array, "The lens track as one JSON array");
+    app.add_flag("--no-sky", a.no_sky, "Leave out the plate of bare sky");
+    app.add_flag("--no-report", a.no_report, "Write no camera report");
+    app.add_option("--truth-width", a.truth_width, "Width of the true panorama");
+    app.add_flag("--plates-only", a.plates_only, "Leave out the true panorama");
+    try {
+        app.parse(argc, argv);
+    } catch (const CLI::ParseError& error) {
+        std::exit(app.exit(error) == 0 ? 0 : 2);
+    }
+    return a;
+}
+
+Rate rateOf(const std::string& name) {
+    if (name == "24") return {24, 1, false};
+    if (name == "25") return {25, 1, false};
+    if (name == "29.97df") return {30000, 1001, true};
+    return {24000, 1001, false};
+}
+
+ShootSettings settingsOf(const Arguments& a) {
+    ShootSettings s;
+    s.seed = a.seed;
+    s.scene.seed = a.seed;
+    s.scene.light = a.scene == "day"     ? Light::day
+                    : a.scene == "night" ? Light::night
+                                         : Light::constant;
+    s.rows = rowsOfGrid(a.grid);
+    s.sky_plate = !a.no_sky;
+    if (std::sscanf(a.size.c_str(), "%dx%d", &s.width_px, &s.height_px) != 2 || s.width_px < 16 ||
+        s.height_px < 16)
+        throw io::InputError("--size " + a.size, "is not WIDTHxHEIGHT, e.g. 2048x1152");
+    s.focal_mm = a.focal_mm;
+    s.look = a.lens == "barrel"       ? LensLook::barrel
+             : a.lens == "pincushion" ? LensLook::pincushion
+                                      : LensLook::mustache;
+    s.noise = a.noise;
+    s.parallax_m = a.parallax_m;
+    s.rate = rateOf(a.rate);
+    return s;
+}
+
+void render(const Arguments& a) {
+    const auto start = std::chrono::steady_clock::now();
+    const auto seconds = [&] {
+        return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    };
+    const Shoot shoot = planShoot(settingsOf(a));
+    const Scene scene(shoot.settings.scene);
+    std::filesystem::create_directories(a.folder / "truth");
+    for (size_t i = 0; i < shoot.plates.size(); ++i)
+        writePlateExr(a.folder / shoot.plates[i].file, recordPlate(shoot, scene, i),
+                      shoot.plates[i], shoot.settings.rate);
+    TrackFormat format;
+    format.array = a.array;
+    format.poses = a.poses;
+    writeLensTrack(a.folder / "lens.jsonl", shoot, format);
+    if (!a.no_report) writeCameraReport(a.folder / "report.csv", shoot);
+    writeTruePoses(a.folder / "truth" / "poses.csv", shoot);
+    std::cerr << shoot.plates.size() << " plates in " << seconds() << " s\n";
+    if (a.plates_only) return;
+    const int width = a.truth_width, height = width / 2;
+    writePanoramaExr(a.folder / "truth" / "panorama.exr",
+                     renderPanorama(scene, latlong(width, height, calib::Matrix3d::Identity()),
+                                    width, height, calib::Vector3d::Zero(), std::nullopt));
+    std::cerr << "with the true panorama " << seconds() << " s\n";
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    try {
+        render(parse(argc, argv));
+    } catch (const std::exception& error) {
+        std::cerr << "render_shoot: " << error.what() << '\n';
+        return 3;
+    }
+    return 0;
+}

@@ -1,0 +1,109 @@
+#include "world/recording.h"
+
+#include <OpenImageIO/imageio.h>
+
+#include <cmath>
+#include <fstream>
+#include <memory>
+
+#include "io/input_error.h"
+#include "world/timecode_label.h"
+
+namespace plateloom::world {
+
+namespace {
+
+// Rec.709 primaries and D65 (ITU-R BT.709-6).
+constexpr float kRec709[8] = {0.64f, 0.33f, 0.30f, 0.60f, 0.15f, 0.06f, 0.3127f, 0.3290f};
+
+void write(const std::filesystem::path& path, const OIIO::ImageSpec& spec,
+           const io::Picture& picture) {
+    const auto out = OIIO::ImageOutput::create(path.string());
+    if (!out || !out->open(path.string(), spec) ||
+        !out->write_image(OIIO::TypeDesc::FLOAT, picture.data.data()) || !out->close())
+        throw io::RoomError(path.string(),
+                            "can't be written: " + (out ? out->geterror() : OIIO::geterror()));
+}
+
+float srgbFromLinear(float v) {  // IEC 61966-2-1
+    v = std::min(1.0f, std::max(0.0f, v));
+    return v <= 0.0031308f ? 12.92f * v : 1.055f * std::pow(v, 1.0f / 2.4f) - 0.055f;
+}
+
+std::ofstream openText(const std::filesystem::path& path) {
+    std::ofstream out(path);
+    if (!out) throw io::RoomError(path.string(), "can't be written");
+    out.precision(15);
+    return out;
+}
+
+}  // namespace
+
+uint32_t timecodeWord(int64_t frame, const Rate& rate) {
+    const Label label = labelOf(frame, rate);
+    const auto bcd = [](int v) { return uint32_t(v / 10) << 4 | uint32_t(v % 10); };
+    return bcd(label.frames) | uint32_t(rate.drop_frame) << 6 | bcd(label.seconds) << 8 |
+           bcd(label.minutes) << 16 | bcd(label.hours) << 24;
+}
+
+void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
+                   const PlannedPlate& planned, const Rate& rate) {
+    OIIO::ImageSpec spec(plate.width, plate.height, 3, OIIO::TypeDesc::HALF);
+    spec.attribute("compression", "zip");
+    spec.attribute("oiio:ColorSpace", "Linear");
+    const uint32_t words[2] = {timecodeWord(planned.frame, rate), 0};
+    spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    const int fps[2] = {rate.num, rate.denom};
+    spec.attribute("FramesPerSecond", OIIO::TypeRational, fps);
+    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), kRec709);
+    write(path, spec, plate);
+}
+
+void writePhotograph(const std::filesystem::path& path, const io::Picture& plate,
+                     const PlannedPlate& planned, double sensor_width_mm) {
+    io::Picture display = plate;
+    for (float& v : display.data) v = srgbFromLinear(v);
+    OIIO::ImageSpec spec(plate.width, plate.height, 3, OIIO::TypeDesc::UINT8);
+    spec.attribute("CompressionQuality", 93);
+    spec.attribute("oiio:ColorSpace", "sRGB");
+    const double focal = planned.lens.focal_mm;
+    spec.attribute("Exif:FocalLength", float(std::round(focal * 10) / 10));
+    spec.attribute("Exif:FocalLengthIn35mmFilm", int(std::lround(focal * 36.0 / sensor_width_mm)));
+    spec.attribute("FNumber", float(planned.lens.f_stop.value_or(5.6)));
+    spec.attribute("ExposureTime", 1.0f / 60);
+    spec.attribute("Exif:PhotographicSensitivity", int(planned.iso));
+    spec.attribute("Make", "Invented");
+    spec.attribute("Model", "Pocket One");
+    write(path, spec, display);
+}
+
+void writeCameraReport(const std::filesystem::path& path, const Shoot& shoot) {
+    auto out = openText(path);
+    out << "file,pan_deg,tilt_deg,focal_mm,focus_m,t_stop,iso,shutter_deg,nd_stops\n";
+    const auto half = [](double deg) { return std::round(deg * 2) / 2; };
+    for (const PlannedPlate& plate : shoot.plates)
+        out << plate.file << ',' << half(plate.pose.pan_deg) << ',' << half(plate.pose.tilt_deg)
+            << ',' << shoot.settings.focal_mm << ',' << std::round(*plate.lens.focus_m * 10) / 10
+            << ',' << *plate.lens.t_stop << ',' << plate.iso << ",180,0\n";
+}
+
+void writeTruePoses(const std::filesystem::path& path, const Shoot& shoot) {
+    auto out = openText(path);
+    out << "file,pan_deg,tilt_deg,roll_deg,focal_px,exposure\n";
+    for (const PlannedPlate& plate : shoot.plates)
+        out << plate.file << ',' << plate.pose.pan_deg << ',' << plate.pose.tilt_deg << ','
+            << plate.pose.roll_deg << ',' << calib::LensMap(plate.lens, shoot.sensor).focal_px()
+            << ',' << plate.exposure << '\n';
+}
+
+void writePanoramaExr(const std::filesystem::path& path, const io::Picture& panorama) {
+    OIIO::ImageSpec spec(panorama.width, panorama.height, 3, OIIO::TypeDesc::FLOAT);
+    spec.attribute("compression", "zip");
+    spec.attribute("oiio:ColorSpace", "Linear");
+    spec.attribute("openexr:envmap", "latlong");
+    spec.attribute("envmap", "latlong");
+    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), kRec709);
+    write(path, spec, panorama);
+}
+
+}  // namespace plateloom::world

@@ -1,0 +1,272 @@
+#include "world/scene.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "world/noise.h"
+
+namespace plateloom::world {
+
+namespace {
+
+// A number that grows with the plan angle, 0 to 4 once round, without a trigonometric function.
+double diamondAngle(double x, double y) {
+    const double sum = std::abs(x) + std::abs(y);
+    if (sum <= 0) return 0;
+    const double p = y / sum;
+    if (x < 0) return 2.0 - p;
+    return p < 0 ? 4.0 + p : p;
+}
+
+}  // namespace
+
+Scene::Scene(const SceneSettings& settings)
+    : settings_(settings), plan_(planSquare(settings.seed)) {
+    sky_.light = settings.light;
+    sky_.seed = settings.seed;
+    Dice dice(settings.seed + 5000);
+    const double around = dice.between(0, 6.28f);
+    sky_.towardSun = Vector3d(std::cos(around) * 0.75, std::sin(around) * 0.75, 0.66).normalized();
+
+    Lamp bulbs{Vector3d::Zero(), 0, Rgb::Zero()};
+    double share = 0;
+    for (const Lamp& lamp : plan_.lamps) {
+        if (lamp.radius_m > 0.05) {
+            lights_.push_back(lamp);
+            continue;
+        }
+        share += 1;
+        bulbs.centre += lamp.centre;
+        bulbs.radius_m += lamp.radius_m * lamp.radius_m;
+        bulbs.radiance = lamp.radiance;
+    }
+    if (share > 0) {
+        bulbs.centre /= share;
+        bulbs.radius_m = std::sqrt(bulbs.radius_m);
+        lights_.push_back(bulbs);
+    }
+}
+
+SceneView Scene::seenFrom(const Vector3d& origin_m, std::optional<double> time_s) const {
+    return {*this, origin_m, time_s};
+}
+
+Rgb Scene::lightAt(const Vector3d& point, const Vector3d& normal) const {
+    if (settings_.light == Light::day) {
+        Rgb light(0.20f, 0.25f, 0.34f);
+        const double facing = normal.dot(sky_.towardSun);
+        if (facing > 0) {
+            const Vector2d plan_sun = sky_.towardSun.head<2>();
+            const RingHit out = leaveRing(plan_.near_ring, point.head<2>(), plan_sun);
+            bool free = true;
+            if (out.wall >= 0 && out.times > 1e-6) {
+                const Wall& wall = plan_.near_ring[size_t(out.wall)];
+                const double along =
+                    (point.head<2>() + out.times * plan_sun - wall.start).dot(wall.along);
+                const double height = point.z() + out.times * sky_.towardSun.z() - kGround_m;
+                for (const House& house : wall.houses)
+                    if (along >= house.from_m && along < house.to_m)
+                        free = height > topOf(house, along);
+            }
+            if (free) light += Rgb(1.05f, 0.98f, 0.86f) * float(facing);
+        }
+        return light;
+    }
+    Rgb light(0.011f, 0.013f, 0.018f);
+    for (const Lamp& lamp : lights_) {
+        const Vector3d to = lamp.centre - point;
+        const double d2 = to.squaredNorm();
+        const double facing = normal.dot(to);
+        if (facing <= 0) continue;
+        const double solid = lamp.radius_m * lamp.radius_m * facing / (d2 * std::sqrt(d2));
+        light += lamp.radiance * float(solid);
+    }
+    return light;
+}
+
+SceneView::SceneView(const Scene& scene, const Vector3d& origin_m, std::optional<double> time_s)
+    : scene_(&scene), origin_(origin_m), bins_(size_t(kBins)) {
+    if (scene.settings().light == Light::constant) return;
+    posts_ = scene.plan().posts;
+    blocks_ = scene.plan().blocks;
+    if (time_s) {
+        const Movers movers = moversAt(scene.plan(), *time_s);
+        posts_.insert(posts_.end(), movers.posts.begin(), movers.posts.end());
+        blocks_.insert(blocks_.end(), movers.blocks.begin(), movers.blocks.end());
+    }
+    for (size_t i = 0; i < posts_.size(); ++i)
+        file({Thing::Kind::post, int(i)}, posts_[i].foot, posts_[i].radius_m);
+    for (size_t i = 0; i < blocks_.size(); ++i)
+        file({Thing::Kind::block, int(i)}, blocks_[i].centre,
+             std::hypot(blocks_[i].half_length_m, blocks_[i].half_width_m));
+    const auto& lamps = scene.plan().lamps;
+    for (size_t i = 0; i < lamps.size(); ++i)
+        file({Thing::Kind::lamp, int(i)}, lamps[i].centre.head<2>(), 7.0 * lamps[i].radius_m);
+}
+
+void SceneView::file(Thing thing, const Vector2d& middle, double reach_m) {
+    const Vector2d to = middle - origin_.head<2>();
+    const double away = to.norm();
+    const double half = away <= reach_m ? std::numbers::pi : std::asin(reach_m / away);
+    const double angle = std::atan2(to.y(), to.x());
+    const auto bin = [](double a) {
+        return int(diamondAngle(std::cos(a), std::sin(a)) * (kBins / 4)) % kBins;
+    };
+    if (half > 1.5) {
+        for (auto& list : bins_) list.push_back(thing);
+        return;
+    }
+    const int last = (bin(angle + half) + 1) % kBins;
+    for (int i = (bin(angle - half) + kBins - 1) % kBins;; i = (i + 1) % kBins) {
+        bins_[size_t(i)].push_back(thing);
+        if (i == last) break;
+    }
+}
+
+bool SceneView::hitRing(const std::vector<Wall>& ring, bool detail, const Ray& ray,
+                        Hit& hit) const {
+    const RingHit out = leaveRing(ring, ray.origin.head<2>(), ray.direction.head<2>());
+    if (out.wall < 0 || out.times >= hit.times) return false;
+    const Wall& wall = ring[size_t(out.wall)];
+    const Vector3d at = ray.origin + out.times * ray.direction;
+    const double above = at.z() - kGround_m;
+    const double along = (at.head<2>() - wall.start).dot(wall.along);
+    for (const House& house : wall.houses) {
+        if (along > house.to_m && &house != &wall.houses.back()) continue;
+        if (above > topOf(house, along)) return false;
+        hit.times = out.times;
+        hit.surface = frontAt(house, along, above, detail);
+        hit.normal = {wall.inward.x(), wall.inward.y(), 0};
+        return true;
+    }
+    return false;
+}
+
+void SceneView::hitPost(const Post& post, const Ray& ray, Hit& hit) const {
+    const Vector2d d = ray.direction.head<2>(), o = ray.origin.head<2>() - post.foot;
+    const double a = d.squaredNorm(), b = o.dot(d),
+                 c = o.squaredNorm() - post.radius_m * post.radius_m;
+    const double root = b * b - a * c;
+    if (root <= 0 || a < 1e-14) return;
+    const double times = (-b - std::sqrt(root)) / a;
+    if (times <= 0 || times >= hit.times) return;
+    const double height = ray.origin.z() + times * ray.direction.z();
+    if (height < post.bottom_m || height > post.top_m) return;
+    const Vector2d n = (o + times * d) / post.radius_m;
+    hit.times = times;
+    hit.normal = {n.x(), n.y(), 0};
+    const double round_m =
+        post.rough ? (diamondAngle(n.x(), n.y()) - 2) * post.radius_m * 1.5708 : 0.0;
+    hit.surface = postAt(post, round_m, height);
+}
+
+void SceneView::hitBlock(const Block& block, const Ray& ray, Hit& hit) const {
+    const Vector2d across(-block.along.y(), block.along.x());
+    const Vector2d o = ray.origin.head<2>() - block.centre, d = ray.direction.head<2>();
+    const double half[2] = {block.half_length_m, block.half_width_m};
+    const double os[2] = {o.dot(block.along), o.dot(across)};
+    const double ds[2] = {d.dot(block.along), d.dot(across)};
+    double enter = 0, leave = 1e30;
+    int axis = -1;
+    for (int i = 0; i < 2; ++i) {
+        if (std::abs(ds[i]) < 1e-14) {
+            if (std::abs(os[i]) > half[i]) return;
+            continue;
+        }
+        const double near = (-std::copysign(half[i], ds[i]) - os[i]) / ds[i];
+        const double far = (std::copysign(half[i], ds[i]) - os[i]) / ds[i];
+        if (near > enter) {
+            enter = near;
+            axis = i;
+        }
+        leave = std::min(leave, far);
+    }
+    if (axis < 0 || enter >= leave || enter >= hit.times) return;
+    const double height = ray.origin.z() + enter * ray.direction.z();
+    if (height < block.bottom_m || height > block.top_m) return;
+    const double side = -std::copysign(1.0, ds[axis]);
+    const Vector2d n = side * (axis == 0 ? block.along : across);
+    const double along = os[1 - axis] + enter * ds[1 - axis];
+    hit.times = enter;
+    hit.normal = {n.x(), n.y(), 0};
+    hit.surface = boxAt(block, axis * 2 + (side > 0), along, height - block.bottom_m);
+}
+
+Rgb SceneView::radiance(const Vector3d& direction) const {
+    if (scene_->settings().light == Light::constant) return scene_->settings().constant;
+    return trace({origin_, direction}, true);
+}
+
+Rgb SceneView::trace(const Ray& ray, bool ground) const {
+    const SquarePlan& plan = scene_->plan();
+    Hit hit;
+    const bool walls = hitRing(plan.near_ring, true, ray, hit);
+    if (!walls && ray.direction.z() > -0.01) hitRing(plan.far_ring, false, ray, hit);
+
+    const auto& d = ray.direction;
+    const int bin = int(diamondAngle(d.x(), d.y()) * (kBins / 4)) % kBins;
+    for (const Thing& thing : bins_[size_t(bin)]) {
+        if (thing.kind == Thing::Kind::post) hitPost(posts_[size_t(thing.index)], ray, hit);
+        if (thing.kind == Thing::Kind::block) hitBlock(blocks_[size_t(thing.index)], ray, hit);
+    }
+    bool on_ground = false;
+    if (ground && d.z() < 0) {
+        const double times = (kGround_m - ray.origin.z()) / d.z();
+        if (times < hit.times) {
+            const Vector3d at = ray.origin + times * d;
+            hit.times = times;
+            hit.surface = groundAt(plan, at.x(), at.y());
+            hit.normal = {0, 0, 1};
+            on_ground = true;
+        }
+    }
+
+    Rgb light;
+    if (hit.times >= 1e30) {
+        light = scene_->sky().radiance(d);
+    } else {
+        const Vector3d at = ray.origin + hit.times * d;
+        light = hit.surface.emitted;
+        if (scene_->settings().light == Light::day) {
+            light *= 0.15f;  // lamps indoors are lost in daylight
+            if (hit.surface.sky > 0) {
+                const Vector3d back = d - 2.0 * d.dot(hit.normal) * hit.normal;
+                light += hit.surface.sky * scene_->sky().radiance(back).min(1.5f);
+            }
+        }
+        light += hit.surface.albedo * scene_->lightAt(at, hit.normal);
+        if (on_ground && hit.surface.mirror > 0) {
+            // Schlick's approximation of Fresnel for water. The mirror image of the square is the
+            // square seen from below the ground, so the same bins serve.
+            const float grazing = 1.0f - float(-d.z());
+            const float g2 = grazing * grazing;
+            const float share = hit.surface.mirror * (0.02f + 0.98f * g2 * g2 * grazing);
+            const Ray mirrored{{ray.origin.x(), ray.origin.y(), 2 * kGround_m - ray.origin.z()},
+                               {d.x(), d.y(), -d.z()}};
+            light = light * (1 - share) + trace(mirrored, false) * share;
+        }
+    }
+
+    // Lamps: a disc with a soft rim, and a faint glow of mist round it.
+    for (const Thing& thing : bins_[size_t(bin)]) {
+        if (thing.kind != Thing::Kind::lamp) continue;
+        const Lamp& lamp = plan.lamps[size_t(thing.index)];
+        const Vector3d to = lamp.centre - ray.origin;
+        const double along = to.dot(d);
+        if (along <= 0 || along - lamp.radius_m >= hit.times) continue;
+        const double off2 = (to - along * d).squaredNorm() / (lamp.radius_m * lamp.radius_m);
+        if (off2 >= 49) continue;
+        const bool lit = scene_->settings().light == Light::night;
+        const float off = float(std::sqrt(off2));
+        const float disc = 1.0f - ramp(0.75f, 1.0f, off);
+        if (lit) {
+            const float rest = 1.0f - float(off2) / 49.0f;
+            light += lamp.radiance * (0.0009f * rest * rest / (0.5f + float(off2)));
+        }
+        light = light * (1 - disc) + (lit ? lamp.radiance : Rgb(0.8f, 0.8f, 0.75f)) * disc;
+    }
+    return light;
+}
+
+}  // namespace plateloom::world

@@ -1,0 +1,86 @@
+// The invented town square as light: the radiance that arrives along a ray, at a time. White in
+// full light is 1; at night walls lie at 0.01 to 0.3 and lamps at 400, by day the sun at 5000.
+//
+//     const Scene scene({.seed = 3, .light = Light::night});
+//     const SceneView view = scene.seenFrom(Vector3d::Zero(), 12.0);
+//     const Rgb radiance = view.radiance(direction);
+//
+// Radiance is a pure function of place, direction and time, so it is the truth that a panorama of
+// the square can be compared with.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "world/square_plan.h"
+#include "world/surface.h"
+
+namespace plateloom::world {
+
+struct SceneSettings {
+    uint32_t seed = 1;
+    Light light = Light::night;
+    Rgb constant{0.5f, 0.5f, 0.5f};  ///< radiance everywhere in Light::constant
+};
+
+class SceneView;
+
+class Scene {
+public:
+    explicit Scene(const SceneSettings& settings);
+
+    /// The square as seen from one place (within a metre or two of the origin). Without a time
+    /// nothing that moves is there.
+    [[nodiscard]] SceneView seenFrom(const Vector3d& origin_m, std::optional<double> time_s) const;
+
+    [[nodiscard]] const SquarePlan& plan() const { return plan_; }
+    [[nodiscard]] const SceneSettings& settings() const { return settings_; }
+    [[nodiscard]] const Sky& sky() const { return sky_; }
+
+    /// Light that a white surface at `point` with this normal sends back (irradiance / pi).
+    [[nodiscard]] Rgb lightAt(const Vector3d& point, const Vector3d& normal) const;
+
+private:
+    SceneSettings settings_;
+    SquarePlan plan_;
+    Sky sky_;
+    std::vector<Lamp> lights_;  // those that light walls; strings of bulbs as one
+};
+
+class SceneView {
+public:
+    SceneView(const Scene& scene, const Vector3d& origin_m, std::optional<double> time_s);
+
+    /// `direction` must be a unit vector.
+    [[nodiscard]] Rgb radiance(const Vector3d& direction) const;
+
+private:
+    struct Ray {
+        Vector3d origin, direction;
+    };
+    struct Hit {
+        double times = 1e30;
+        Surface surface;
+        Vector3d normal{0, 0, 1};
+    };
+    struct Thing {
+        enum class Kind { lamp, post, block } kind;
+        int index;
+    };
+
+    [[nodiscard]] Rgb trace(const Ray& ray, bool ground) const;
+    bool hitRing(const std::vector<Wall>& ring, bool detail, const Ray& ray, Hit& hit) const;
+    void hitPost(const Post& post, const Ray& ray, Hit& hit) const;
+    void hitBlock(const Block& block, const Ray& ray, Hit& hit) const;
+    void file(Thing thing, const Vector2d& middle, double reach_m);
+
+    const Scene* scene_;
+    Vector3d origin_;
+    std::vector<Post> posts_;
+    std::vector<Block> blocks_;
+    // Things by the direction in which they may be met; the bin is of a ray's plan direction.
+    static constexpr int kBins = 512;
+    std::vector<std::vector<Thing>> bins_;
+};
+
+}  // namespace plateloom::world

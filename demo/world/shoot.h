@@ -1,0 +1,80 @@
+// A shoot of the invented square: which plates, where each one looked, through what lens, at what
+// exposure and timecode. Everything follows from a `ShootSettings`; nothing is random but its seed.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calib/lens.h"
+#include "calib/pose.h"
+#include "world/render.h"
+
+namespace plateloom::world {
+
+/// A row of plates at one tilt; the operator turns to the right, so pan falls from plate to plate.
+struct Row {
+    double tilt_deg = 0;
+    int pans = 8;
+    double first_pan_deg = 180, step_deg = 45;
+};
+
+/// "three-rows" (24 plates and a sky plate), "two-rows", "ring8", "wide3" (three plates side by
+/// side). Throws io::InputError for a name that it does not know.
+[[nodiscard]] std::vector<Row> rowsOfGrid(const std::string& name);
+
+enum class LensLook { barrel, pincushion, mustache };
+
+/// The invented zoomless lens at a focus distance and T-stop: it breathes (focal length and
+/// distortion follow focus) and shades (by the iris).
+[[nodiscard]] calib::Lens inventedLens(LensLook look, double nominal_mm, double focus_m,
+                                       double t_stop);
+
+struct Rate {
+    int num = 24000, denom = 1001;
+    bool drop_frame = false;  ///< for 30000/1001
+};
+
+struct ShootSettings {
+    SceneSettings scene;
+    uint32_t seed = 1;
+    std::vector<Row> rows;
+    bool sky_plate = true;
+    int width_px = 2048, height_px = 1152;
+    double sensor_width_mm = 36.0;
+    double focal_mm = 28.0;
+    LensLook look = LensLook::barrel;
+    bool use_flat_to_recorded = false;  ///< give the lens as a U-D polynomial
+    double pan_tilt_jitter_deg = 1.5, roll_jitter_deg = 0.6;
+    double exposure_jitter_stops = 0.07;
+    bool focus_moves = true, iris_moves = true;
+    double parallax_m = 0;  ///< radius at which the entrance pupil turns round the head's axis
+    double noise = 0.004;
+    double blur_px = 0.55;
+    Rate rate;
+};
+
+struct PlannedPlate {
+    std::string file;
+    calib::PanTiltRoll pose;
+    calib::Vector3d origin_m = calib::Vector3d::Zero();
+    calib::Lens lens;
+    double exposure = 1, iso = 800;
+    Rgb balance{1, 1, 1};
+    double time_s = 0;
+    int64_t frame = 0;  ///< counted from 00:00:00:00
+    uint32_t seed = 0;
+};
+
+struct Shoot {
+    ShootSettings settings;
+    calib::Sensor sensor;
+    std::vector<PlannedPlate> plates;
+};
+
+[[nodiscard]] Shoot planShoot(const ShootSettings& settings);
+
+/// Records one plate of it.
+[[nodiscard]] io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t plate);
+
+}  // namespace plateloom::world

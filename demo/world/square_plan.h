@@ -1,0 +1,93 @@
+// The lay-out of an invented town square, drawn from a seed: which walls stand round it, how high
+// each house is, where lamps, posts and the kiosk stand. Metres, Z up; the middle of the shoot (the
+// tripod's nodal point) is the origin, and the ground lies 1.6 m below it.
+#pragma once
+
+#include <Eigen/Core>
+#include <cstdint>
+#include <vector>
+
+namespace plateloom::world {
+
+using Eigen::Vector2d;
+using Eigen::Vector3d;
+using Rgb = Eigen::Array3f;  ///< linear light, 1 is diffuse white in full light
+
+constexpr double kGround_m = -1.6;
+
+enum class Light { night, day, constant };
+
+enum class Finish { plaster, brick, panels };
+
+/// One front in a row of houses. Every house of the square has the same window: same size, same
+/// bars, same curtains. That is meant: it is what leads matchers astray.
+struct House {
+    double from_m = 0, to_m = 0;  ///< along the wall
+    double eaves_m = 10;          ///< above the ground
+    double gable_m = 0;           ///< rise of the gable above the eaves, 0 for a flat top
+    double chimney_at_m = 0;      ///< along the wall
+    int floors = 3;
+    Finish finish = Finish::plaster;
+    Rgb albedo{0.5f, 0.45f, 0.4f};
+    bool posters = false, shop = false;
+    uint32_t seed = 0;
+};
+
+/// A straight row of houses. The walls of a ring are convex and closed seen from above.
+struct Wall {
+    Vector2d start, along, inward;  ///< unit vectors
+    double length_m = 0;
+    std::vector<House> houses;
+};
+
+struct Lamp {
+    Vector3d centre;
+    double radius_m = 0.1;
+    Rgb radiance{400, 400, 400};
+};
+
+/// An upright cylinder.
+struct Post {
+    Vector2d foot;
+    double radius_m = 0.05, bottom_m = kGround_m, top_m = 0;
+    Rgb albedo{0.1f, 0.1f, 0.1f};
+    bool rough = false;  ///< worn stone rather than painted iron
+    uint32_t seed = 0;
+};
+
+/// An upright box.
+struct Block {
+    enum class Kind { kiosk, tram } kind = Kind::kiosk;
+    Vector2d centre, along;  ///< `along` is the unit vector of its length
+    double half_length_m = 1, half_width_m = 1, bottom_m = kGround_m, top_m = 1;
+    uint32_t seed = 0;
+};
+
+struct SquarePlan {
+    std::vector<Wall> near_ring, far_ring;
+    std::vector<Lamp> lamps;
+    std::vector<Post> posts;
+    std::vector<Block> blocks;
+    double tram_line_m = 12;  ///< the tram runs along y = this
+    uint32_t seed = 1;
+};
+
+[[nodiscard]] SquarePlan planSquare(uint32_t seed);
+
+/// Where a level ray leaves the ring: the wall it meets and how many times `direction` away.
+/// `origin` has to lie inside.
+struct RingHit {
+    int wall = -1;
+    double times = 0;
+};
+[[nodiscard]] RingHit leaveRing(const std::vector<Wall>& ring, const Vector2d& origin,
+                                const Vector2d& direction);
+
+/// What stands elsewhere at another time: the tram and two people on foot.
+struct Movers {
+    std::vector<Block> blocks;
+    std::vector<Post> posts;
+};
+[[nodiscard]] Movers moversAt(const SquarePlan& plan, double time_s);
+
+}  // namespace plateloom::world
