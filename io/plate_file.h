@@ -33,7 +33,7 @@ struct PlateFile {
 
     [[nodiscard]] std::optional<Timecode> timecode() const {
         if (!timecode_word) return std::nullopt;
-        return timecodeFromSmpteWord(*timecode_word);
+        return timecodeFromSmpteWord(*timecode_word, frame_rate);
     }
 };
 

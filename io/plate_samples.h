@@ -1,5 +1,10 @@
 // Which lens sample belongs to which plate: by timecode, else by clip or file name, else by order
 // when the counts agree. What is ambiguous is refused, never guessed.
+//
+// Timecodes are compared as labels, whatever the drop-frame flags and fractions say, and across
+// rates when one counts a multiple of the other. Plates that all bear one and the same timecode
+// (some exporters write 00:00:00:00) have none. Once both sides have timecodes the order is never
+// used: a track that does not overlap is the wrong track.
 #pragma once
 
 #include <string>
@@ -11,9 +16,15 @@
 namespace plateloom::io {
 
 struct PlateSamples {
-    enum class TiedBy { timecode, name, order };
+    enum class TiedBy {
+        timecode,
+        name,
+        order,
+        only  ///< a single sample without time, place or name: a lens that holds for every plate
+    };
     TiedBy tied_by = TiedBy::order;
     std::vector<const LensSample*> sample;  ///< one a plate, pointing into the tracks; never null
+    std::vector<int> track;                 ///< one a plate: which track its sample is in
     std::string said;  ///< for people: "22 plates tied to lens samples by timecode"
 };
 

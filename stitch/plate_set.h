@@ -46,7 +46,14 @@ struct PlateArguments {
 };
 
 /// Reads headers, tracks and report, ties samples to plates and checks each lens over its sensor.
-/// Throws io::InputError for whatever is missing, damaged or contradictory.
+/// Throws io::InputError for whatever is missing, damaged or contradictory. A plate that is given
+/// twice, or as a byte-for-byte copy, is kept once, with a warning.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
+
+/// The part of gatherPlates that touches no file. `report` may be null.
+[[nodiscard]] PlateSet describePlates(const std::vector<io::PlateFile>& files,
+                                      const std::vector<io::LensTrack>& tracks,
+                                      const io::CameraReport* report,
+                                      const PlateArguments& arguments);
 
 }  // namespace plateloom::stitch

@@ -1,0 +1,399 @@
+#include "io/plate_samples.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <set>
+#include <tuple>
+#include <unordered_map>
+
+#include "io/input_error.h"
+
+namespace plateloom::io {
+
+namespace {
+
+struct Found {
+    const LensSample* sample = nullptr;
+    int track = 0;
+};
+using Candidates = std::vector<Found>;
+
+std::string lower(std::string text) {
+    for (char& c : text) c = char(std::tolower(static_cast<unsigned char>(c)));
+    return text;
+}
+
+std::string counted(size_t count, const char* noun) {
+    return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
+}
+
+int64_t labelOf(const Timecode& t, int counting) {
+    return ((int64_t(t.hours) * 60 + t.minutes) * 60 + t.seconds) * counting + t.frames;
+}
+
+// Samples by timecode, one table a counting rate (nearly always one).
+class TimecodeIndex {
+public:
+    explicit TimecodeIndex(const std::vector<LensTrack>& tracks) {
+        for (size_t t = 0; t < tracks.size(); ++t)
+            for (const LensSample& sample : tracks[t].samples)
+                if (sample.timecode) add({&sample, int(t)});
+    }
+
+    [[nodiscard]] bool empty() const { return tables_.empty(); }
+
+    [[nodiscard]] Candidates at(const Timecode& timecode, std::optional<FrameRate> rate) const {
+        Candidates out;
+        for (const auto& [counting, table] : tables_) {
+            Timecode label = timecode;
+            const int plate_counting = rate ? rate->counting() : counting;
+            if (counting % plate_counting == 0)
+                label.frames *= counting / plate_counting;
+            else if (plate_counting % counting == 0)
+                label.frames /= plate_counting / counting;
+            const auto found = table.find(labelOf(label, counting));
+            if (found != table.end())
+                out.insert(out.end(), found->second.begin(), found->second.end());
+        }
+        return out;
+    }
+
+    /// "01:00:00:00 to 01:00:20:04".
+    [[nodiscard]] std::string range() const {
+        return toString(*first_->timecode) + " to " + toString(*last_->timecode);
+    }
+
+private:
+    void add(const Found& found) {
+        const LensSample& sample = *found.sample;
+        const int counting = sample.frame_rate.value_or(FrameRate{}).counting();
+        Candidates& here = tables_[counting][labelOf(*sample.timecode, counting)];
+        // Of several samples within one frame the earliest belongs to it.
+        const auto same_track = [&](const Found& f) { return f.track == found.track; };
+        const auto earlier = std::find_if(here.begin(), here.end(), same_track);
+        if (earlier != here.end() && earlier->sample->sub_frame != sample.sub_frame) {
+            if (sample.sub_frame < earlier->sample->sub_frame) *earlier = found;
+        } else {
+            here.push_back(found);
+        }
+        const auto before = [](const LensSample& a, const LensSample& b) {
+            const Timecode &s = *a.timecode, &t = *b.timecode;
+            return std::tie(s.hours, s.minutes, s.seconds, s.frames) <
+                   std::tie(t.hours, t.minutes, t.seconds, t.frames);
+        };
+        if (!first_ || before(sample, *first_)) first_ = &sample;
+        if (!last_ || before(*last_, sample)) last_ = &sample;
+    }
+
+    std::map<int, std::unordered_map<int64_t, Candidates>> tables_;
+    const LensSample* first_ = nullptr;
+    const LensSample* last_ = nullptr;
+};
+
+// Samples by the names that they give: of a file or a clip, with and without extension.
+class NameIndex {
+public:
+    explicit NameIndex(const std::vector<LensTrack>& tracks) {
+        for (size_t t = 0; t < tracks.size(); ++t)
+            for (const LensSample& sample : tracks[t].samples) {
+                std::set<std::string> names;
+                for (const std::string& name : {sample.file, sample.clip}) {
+                    if (name.empty()) continue;
+                    names.insert(lower(std::filesystem::path(name).filename().string()));
+                    names.insert(lower(std::filesystem::path(name).stem().string()));
+                }
+                for (const std::string& name : names) table_[name].push_back({&sample, int(t)});
+            }
+    }
+
+    /// Samples of the most telling name that any sample knows.
+    [[nodiscard]] const Candidates& of(const PlateFile& plate) const {
+        static const Candidates none;
+        for (const std::string& name :
+             {plate.path.filename().string(), plate.path.stem().string(), plate.clip}) {
+            const auto found = table_.find(lower(name));
+            if (!name.empty() && found != table_.end()) return found->second;
+        }
+        return none;
+    }
+
+private:
+    std::unordered_map<std::string, Candidates> table_;
+};
+
+bool close(double a, double b) {
+    return std::abs(a - b) <= 1e-9 * (1 + std::abs(a));
+}
+
+bool sameLens(const calib::Lens& a, const calib::Lens& b) {
+    bool same = close(a.focal_mm, b.focal_mm) && close(a.shading.a1, b.shading.a1) &&
+                close(a.shading.a2, b.shading.a2) && close(a.shading.a3, b.shading.a3) &&
+                a.distortion.direction == b.distortion.direction &&
+                a.distortion.radial == b.distortion.radial &&
+                a.distortion.tangential == b.distortion.tangential;
+    for (int i = 0; i < 2; ++i)
+        same = same && close(a.distortion_offset_mm[i], b.distortion_offset_mm[i]) &&
+               close(a.projection_offset_mm[i], b.projection_offset_mm[i]);
+    return same;
+}
+
+// Two samples that say the same of a plate: the lens exactly, the pose but for a tracker's noise.
+bool agree(const LensSample& a, const LensSample& b) {
+    constexpr double kNoise_deg = 0.5;
+    if (!sameLens(a.lens, b.lens)) return false;
+    if (!a.pose || !b.pose) return true;
+    return calib::angleBetween_deg(calib::worldFromCamera(*a.pose),
+                                   calib::worldFromCamera(*b.pose)) < kNoise_deg;
+}
+
+std::optional<int64_t> frameInName(const std::filesystem::path& path) {
+    const std::string stem = path.stem().string();
+    size_t first = stem.size();
+    while (first > 0 && std::isdigit(static_cast<unsigned char>(stem[first - 1]))) --first;
+    if (first == stem.size() || stem.size() - first > 15) return std::nullopt;
+    return std::stoll(stem.substr(first));
+}
+
+// The candidates that all say the same, as one; else nothing.
+std::optional<Found> unanimous(const Candidates& candidates) {
+    if (candidates.empty()) return std::nullopt;
+    for (const Found& other : candidates)
+        if (!agree(*candidates.front().sample, *other.sample)) return std::nullopt;
+    return candidates.front();
+}
+
+// Several samples of one name: the plate's frame number or timecode may tell them apart.
+Candidates narrowed(const Candidates& candidates, const PlateFile& plate) {
+    Candidates out;
+    const auto frame = frameInName(plate.path);
+    for (const Found& one : candidates)
+        if (frame && one.sample->frame == frame) out.push_back(one);
+    return out.empty() ? candidates : out;
+}
+
+class Tying {
+public:
+    Tying(const std::vector<PlateFile>& plates, const std::vector<LensTrack>& tracks)
+        : plates_(plates), tracks_(tracks), times_(tracks), names_(tracks) {
+        constexpr FrameRate kFastest{120, 1};
+        for (const PlateFile& plate : plates) {
+            timecodes_.push_back(plate.timecode());
+            auto& timecode = timecodes_.back();
+            if (timecode && !exists(*timecode, plate.frame_rate.value_or(kFastest)))
+                timecode.reset();
+        }
+        // One timecode for all of several plates tells nothing.
+        std::set<int64_t> labels;
+        size_t with = 0;
+        for (const auto& timecode : timecodes_)
+            if (timecode) labels.insert(labelOf(*timecode, 1000)), ++with;
+        if (with > 1 && labels.size() == 1) timecodes_.assign(plates.size(), std::nullopt);
+    }
+
+    PlateSamples tie() {
+        const size_t with = size_t(std::count_if(timecodes_.begin(), timecodes_.end(),
+                                                 [](const auto& t) { return t.has_value(); }));
+        if (with > 0 && !times_.empty()) return byTimecode(with);
+        if (const auto tied = byName()) return *tied;
+        return byOrder();
+    }
+
+private:
+    [[nodiscard]] std::string name(size_t plate) const {
+        return plates_[plate].path.filename().string();
+    }
+    [[nodiscard]] std::string where(const Found& found) const {
+        return whereIs(tracks_[size_t(found.track)], *found.sample);
+    }
+    [[nodiscard]] std::string trackNames() const {
+        return tracks_.size() == 1 ? tracks_.front().path.string()
+                                   : counted(tracks_.size(), "lens track");
+    }
+
+    PlateSamples byTimecode(size_t with) const {
+        PlateSamples tied = begun(PlateSamples::TiedBy::timecode);
+        std::vector<size_t> unmatched;
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            if (!timecodes_[i]) continue;
+            const Candidates here = times_.at(*timecodes_[i], plates_[i].frame_rate);
+            if (here.empty())
+                unmatched.push_back(i);
+            else
+                put(&tied, i, atOneTime(i, here));
+        }
+        if (!unmatched.empty()) refuseUnmatched(unmatched, with);
+        refuseShared(tied);
+        size_t by_name = 0;
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            if (timecodes_[i]) continue;
+            const auto found = unanimous(narrowed(names_.of(plates_[i]), plates_[i]));
+            if (!found)
+                throw InputError(plates_[i].path.string(),
+                                 "has no timecode while other plates do, and no lens sample names "
+                                 "its file or clip; name it in the track, or leave the plate out");
+            put(&tied, i, *found);
+            ++by_name;
+        }
+        tied.said = counted(with, "plate") + " tied to lens samples by timecode" +
+                    (by_name ? ", " + std::to_string(by_name) + " by name" : "");
+        return tied;
+    }
+
+    [[nodiscard]] Found atOneTime(size_t plate, const Candidates& here) const {
+        if (const auto found = unanimous(here)) return *found;
+        // Several cameras rolled together: the plate's name may tell whose sample it is.
+        Candidates named;
+        for (const Found& by_name : names_.of(plates_[plate]))
+            for (const Found& by_time : here)
+                if (by_name.sample == by_time.sample) named.push_back(by_time);
+        if (const auto found = unanimous(named)) return *found;
+        const auto other = std::find_if(here.begin(), here.end(), [&](const Found& f) {
+            return !agree(*here.front().sample, *f.sample);
+        });
+        throw InputError(where(here.front()),
+                         "contradicts " + where(*other) + ": both are at " +
+                             toString(*timecodes_[plate]) + ", the timecode of " + name(plate) +
+                             "; keep one, or name the plate's clip in its own");
+    }
+
+    void refuseUnmatched(const std::vector<size_t>& unmatched, size_t with) const {
+        const size_t first = unmatched.front();
+        const std::string range = "; the samples run from " + times_.range();
+        if (unmatched.size() == with)
+            throw InputError(trackNames(), "no sample has a timecode of the plates (" +
+                                               name(first) + " is at " +
+                                               toString(*timecodes_[first]) + range +
+                                               "); give the track that was recorded with them");
+        throw InputError(
+            plates_[first].path.string(),
+            "no lens sample at its timecode " + toString(*timecodes_[first]) + range +
+                (unmatched.size() > 1
+                     ? " (and so for " + std::to_string(unmatched.size() - 1) + " more)"
+                     : "") +
+                "; add the missing part of the track, or leave the plate out");
+    }
+
+    void refuseShared(const PlateSamples& tied) const {
+        std::map<const LensSample*, size_t> owner;
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            if (!tied.sample[i]) continue;
+            const auto [first, is_new] = owner.emplace(tied.sample[i], i);
+            if (!is_new)
+                throw InputError(plates_[i].path.string(),
+                                 "bears the same timecode as " + name(first->second) + " (" +
+                                     toString(*timecodes_[i]) +
+                                     "), and only one lens sample is there; add the track of its "
+                                     "camera, or leave one of the plates out");
+        }
+    }
+
+    [[nodiscard]] std::optional<PlateSamples> byName() const {
+        PlateSamples tied = begun(PlateSamples::TiedBy::name);
+        std::vector<size_t> unnamed, ambiguous;
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            const Candidates candidates = narrowed(names_.of(plates_[i]), plates_[i]);
+            if (candidates.empty())
+                unnamed.push_back(i);
+            else if (const auto found = unanimous(candidates))
+                put(&tied, i, *found);
+            else
+                ambiguous.push_back(i);
+        }
+        if (unnamed.size() == plates_.size()) return byFrame();
+        if (!unnamed.empty())
+            throw InputError(plates_[unnamed.front()].path.string(),
+                             "no lens sample names its file or clip, though other plates are "
+                             "named; add it to the track, or leave the plate out");
+        if (!ambiguous.empty()) orderWithinNames(&tied, ambiguous);
+        tied.said = counted(plates_.size(), "plate") + " tied to lens samples by name";
+        return tied;
+    }
+
+    // Frames of one clip whose samples are as many as its plates, in the same order.
+    void orderWithinNames(PlateSamples* tied, const std::vector<size_t>& ambiguous) const {
+        std::map<const Candidates*, std::vector<size_t>> sharing;
+        for (const size_t i : ambiguous) sharing[&names_.of(plates_[i])].push_back(i);
+        for (const auto& [candidates, plates] : sharing) {
+            if (candidates->size() != plates.size())
+                throw InputError(plates_[plates.front()].path.string(),
+                                 "its clip has " + std::to_string(candidates->size()) +
+                                     " different lens samples and " +
+                                     counted(plates.size(), "plate") +
+                                     "; add timecodes or frame numbers that tell which is whose");
+            for (size_t k = 0; k < plates.size(); ++k) put(tied, plates[k], (*candidates)[k]);
+        }
+    }
+
+    // No names, but frame numbers in the samples and at the end of the files' names.
+    [[nodiscard]] std::optional<PlateSamples> byFrame() const {
+        std::map<int64_t, Candidates> frames;
+        for (size_t t = 0; t < tracks_.size(); ++t)
+            for (const LensSample& sample : tracks_[t].samples)
+                if (sample.frame) frames[*sample.frame].push_back({&sample, int(t)});
+        if (frames.empty()) return std::nullopt;
+        PlateSamples tied = begun(PlateSamples::TiedBy::name);
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            const auto number = frameInName(plates_[i].path);
+            const auto found = number ? frames.find(*number) : frames.end();
+            if (found == frames.end()) return std::nullopt;
+            const auto one = unanimous(found->second);
+            if (!one) return std::nullopt;
+            put(&tied, i, *one);
+        }
+        tied.said = counted(plates_.size(), "plate") +
+                    " tied to lens samples by the frame numbers in their names";
+        return tied;
+    }
+
+    [[nodiscard]] PlateSamples byOrder() const {
+        Candidates all;
+        for (size_t t = 0; t < tracks_.size(); ++t)
+            for (const LensSample& sample : tracks_[t].samples) all.push_back({&sample, int(t)});
+        const bool lens_alone = all.size() == 1 && plates_.size() != 1 && !all[0].sample->pose &&
+                                !all[0].sample->timecode && all[0].sample->file.empty();
+        PlateSamples tied =
+            begun(lens_alone ? PlateSamples::TiedBy::only : PlateSamples::TiedBy::order);
+        if (!lens_alone && all.size() != plates_.size())
+            throw InputError(
+                trackNames(),
+                "holds " + counted(all.size(), "lens sample") + " for " +
+                    counted(plates_.size(), "plate") +
+                    ", and neither timecodes nor names tell which is whose (" + name(0) +
+                    " is the first without); give one sample a plate, or add timecodes or a file "
+                    "column");
+        for (size_t i = 0; i < plates_.size(); ++i) put(&tied, i, all[lens_alone ? 0 : i]);
+        tied.said = lens_alone ? "one lens for " + counted(plates_.size(), "plate")
+                               : counted(plates_.size(), "plate") +
+                                     " tied to lens samples by order: neither timecodes nor names "
+                                     "tell which is whose";
+        return tied;
+    }
+
+    [[nodiscard]] PlateSamples begun(PlateSamples::TiedBy tied_by) const {
+        PlateSamples tied;
+        tied.tied_by = tied_by;
+        tied.sample.assign(plates_.size(), nullptr);
+        tied.track.assign(plates_.size(), 0);
+        return tied;
+    }
+    static void put(PlateSamples* tied, size_t plate, const Found& found) {
+        tied->sample[plate] = found.sample;
+        tied->track[plate] = found.track;
+    }
+
+    const std::vector<PlateFile>& plates_;
+    const std::vector<LensTrack>& tracks_;
+    TimecodeIndex times_;
+    NameIndex names_;
+    std::vector<std::optional<Timecode>> timecodes_;
+};
+
+}  // namespace
+
+PlateSamples tieSamples(const std::vector<PlateFile>& plates,
+                        const std::vector<LensTrack>& tracks) {
+    return Tying(plates, tracks).tie();
+}
+
+}  // namespace plateloom::io

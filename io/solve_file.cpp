@@ -1,0 +1,240 @@
+#include "io/solve_file.h"
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "io/input_error.h"
+#include "io/lens_track_json.h"
+#include "io/new_file.h"
+#include "io/table.h"
+
+namespace plateloom::io {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+// FNV-1a, 64 bits (Fowler, Noll, Vo): enough to make identifiers that the same content repeats.
+uint64_t fnv1a(std::string_view text, uint64_t seed) {
+    uint64_t hash = seed;
+    for (const char c : text) hash = (hash ^ static_cast<unsigned char>(c)) * 0x100000001b3ull;
+    return hash;
+}
+
+// A UUID of version 8 (RFC 9562: custom content), from what it stands for: the same solve written
+// twice is the same file.
+std::string urnOf(std::string_view content) {
+    uint64_t high = fnv1a(content, 0xcbf29ce484222325ull);
+    uint64_t low = fnv1a(content, high ^ 0x9e3779b97f4a7c15ull);
+    high = (high & ~0xf000ull) | 0x8000ull;
+    low = (low & ~(0xc000ull << 48)) | (0x8000ull << 48);
+    char text[64];
+    std::snprintf(text, sizeof text, "urn:uuid:%08x-%04x-%04x-%04x-%012llx", unsigned(high >> 32),
+                  unsigned(high >> 16 & 0xffff), unsigned(high & 0xffff), unsigned(low >> 48),
+                  static_cast<unsigned long long>(low & 0xffffffffffffull));
+    return text;
+}
+
+Json rateJson(const FrameRate& rate) {
+    return {{"num", rate.num}, {"denom", rate.denom}};
+}
+
+Json lensJson(const calib::Lens& lens) {
+    const calib::Distortion& d = lens.distortion;
+    std::vector<double> radial(d.radial.begin(), d.radial.end());
+    while (radial.size() > 1 && radial.back() == 0) radial.pop_back();
+    Json terms{{"model", d.direction == calib::DistortionDirection::recorded_to_flat
+                             ? "Brown-Conrady D-U"
+                             : "Brown-Conrady U-D"},
+               {"radial", radial}};
+    if (d.tangential != decltype(d.tangential){}) terms["tangential"] = d.tangential;
+
+    Json out;
+    if (lens.focal_mm > 0) out["pinholeFocalLength"] = lens.focal_mm;
+    out["distortion"] = Json::array({terms});
+    const auto offset = [&](const char* key, const calib::Vector2d& mm) {
+        if (mm != calib::Vector2d::Zero()) out[key] = {{"x", mm.x()}, {"y", mm.y()}};
+    };
+    offset("distortionOffset", lens.distortion_offset_mm);
+    offset("projectionOffset", lens.projection_offset_mm);
+    const calib::Shading& s = lens.shading;
+    if (s.a1 != 0 || s.a2 != 0 || s.a3 != 0)
+        out["exposureFalloff"] = {{"a1", s.a1}, {"a2", s.a2}, {"a3", s.a3}};
+    const auto known = [&](const char* key, const std::optional<double>& value) {
+        if (value) out[key] = *value;
+    };
+    known("focusDistance", lens.focus_m);
+    known("fStop", lens.f_stop);
+    known("tStop", lens.t_stop);
+    known("entrancePupilOffset", lens.entrance_pupil_offset_m);
+    return out;
+}
+
+// A file name in another encoding must not stop the job: what is not UTF-8 is replaced.
+std::string lineOf(const Json& json) {
+    return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+Json ownJson(const SolvedPlate& plate) {
+    Json out{{"file", plate.file}, {"placed", plate.placed}};
+    if (!plate.placed && !plate.why_not.empty()) out["why"] = plate.why_not;
+    if (plate.placed && !plate.placed_by.empty()) out["placed_by"] = plate.placed_by;
+    out["gain"] = plate.gain;
+    out["ties"] = plate.ties;
+    // JSON has no word for infinity or NaN: what is not known is left out.
+    if (std::isfinite(plate.rms_px)) out["rms_px"] = plate.rms_px;
+    if (std::isfinite(plate.sigma_px)) out["sigma_px"] = plate.sigma_px;
+    return out;
+}
+
+// A label that the standard's fields can carry, with its rate.
+std::optional<Timecode> writable(const SolvedPlate& plate) {
+    if (!plate.timecode_word) return std::nullopt;
+    const Timecode t = timecodeFromSmpteWord(*plate.timecode_word, plate.frame_rate);
+    constexpr FrameRate kFastest{120, 1};
+    if (!exists(t, plate.frame_rate.value_or(kFastest))) return std::nullopt;
+    return t;
+}
+
+Json sampleJson(const SolvedPlate& plate) {
+    Json out;
+    out["custom"]["plateloom"] = ownJson(plate);
+    if (plate.placed)
+        out["transforms"] = Json::array({{{"translation", {{"x", 0.0}, {"y", 0.0}, {"z", 0.0}}},
+                                          {"rotation",
+                                           {{"pan", plate.pose.pan_deg},
+                                            {"tilt", plate.pose.tilt_deg},
+                                            {"roll", plate.pose.roll_deg}}},
+                                          {"id", "Camera"}}});
+    out["lens"] = lensJson(plate.lens);
+    const calib::Sensor& sensor = plate.sensor;
+    if (sensor.width_mm > 0)
+        out["static"]["camera"] = {
+            {"activeSensorPhysicalDimensions",
+             {{"height", sensor.height_mm}, {"width", sensor.width_mm}}},
+            {"activeSensorResolution", {{"height", sensor.height_px}, {"width", sensor.width_px}}}};
+    if (const auto t = writable(plate)) {
+        if (plate.frame_rate) {
+            out["timing"]["mode"] = "external";
+            out["timing"]["sampleRate"] = rateJson(*plate.frame_rate);
+            out["timing"]["timecode"] = {{"hours", t->hours},
+                                         {"minutes", t->minutes},
+                                         {"seconds", t->seconds},
+                                         {"frames", t->frames},
+                                         {"frameRate", rateJson(*plate.frame_rate)},
+                                         {"dropFrame", t->drop_frame}};
+        } else {
+            // OpenTrackIO's timecode needs a rate, which nobody told.
+            out["custom"]["plateloom"]["timecode"] = toString(*t);
+        }
+    }
+    out["protocol"] = {{"name", "OpenTrackIO"}, {"version", {1, 0, 0}}};
+    return out;
+}
+
+std::array<double, 3> readGain(const JsonFields& own) {
+    if (!own.has("gain")) return {1, 1, 1};
+    const std::vector<double> values = own.numbers("gain", 3);
+    if (values.size() != 3) own.fault("gain", "needs three numbers, for red, green and blue");
+    for (const double value : values)
+        if (value <= 0) own.fault("gain", "is not above 0");
+    return {values[0], values[1], values[2]};
+}
+
+void readPlace(const JsonFields& root, const JsonFields& own, const LensSample& sample,
+               SolvedPlate* plate) {
+    plate->placed = own.flag("placed").value_or(sample.pose.has_value());
+    plate->placed_by = own.text("placed_by");
+    plate->why_not = own.text("why");
+    if (!plate->placed) return;
+    if (!sample.pose)
+        root.fault("transforms",
+                   "is missing, but the plate is said to be placed; give its "
+                   "rotation, or set placed to false");
+    plate->pose = *sample.pose;
+    if (plate->placed_by.empty()) plate->placed_by = "pose";
+    if (!sample.has_focal) root.object("lens").fault("pinholeFocalLength", "is missing");
+    if (!sample.sensor_width_mm || !sample.sensor_width_px || !sample.sensor_height_px)
+        root.object("static").object("camera").fault(
+            "activeSensorPhysicalDimensions",
+            "and activeSensorResolution are needed for a plate "
+            "that is placed");
+}
+
+SolvedPlate readPlate(const JsonFields& root) {
+    ParsedSample parsed = readSample(root);
+    applyStatics(&parsed.sample, parsed.statics);
+    const LensSample& sample = parsed.sample;
+    const JsonFields own = root.object("custom").object("plateloom");
+    SolvedPlate plate;
+    plate.file = own.text("file");
+    if (plate.file.empty()) own.fault("file", "is missing; it has to name the plate");
+    readPlace(root, own, sample, &plate);
+    plate.lens = sample.lens;
+    plate.sensor.width_mm = sample.sensor_width_mm.value_or(0);
+    plate.sensor.width_px = sample.sensor_width_px.value_or(0);
+    plate.sensor.height_px = sample.sensor_height_px.value_or(0);
+    const double square_mm = plate.sensor.width_px > 0 ? plate.sensor.mmPerPixelX() : 0;
+    plate.sensor.height_mm = sample.sensor_height_mm.value_or(square_mm * plate.sensor.height_px);
+    plate.gain = readGain(own);
+    plate.ties = int(own.whole("ties", 0, 1 << 30).value_or(0));
+    plate.rms_px = own.number("rms_px").value_or(0);
+    plate.sigma_px = own.number("sigma_px").value_or(0);
+    plate.frame_rate = sample.frame_rate;
+    auto timecode = sample.timecode;
+    if (!timecode && own.has("timecode")) {
+        timecode = parseTimecode(own.text("timecode"));
+        if (!timecode) own.fault("timecode", "is not a timecode like 01:02:03:04");
+    }
+    // A word of ST 12-1 has no room for more.
+    constexpr int kMostPairs = 60, kMostFrames = 40;
+    if (timecode && timecode->frames < (plate.frame_rate ? kMostPairs : kMostFrames))
+        plate.timecode_word = smpteWord(*timecode, plate.frame_rate);
+    return plate;
+}
+
+}  // namespace
+
+void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates) {
+    std::vector<Json> samples;
+    std::string files;
+    for (const SolvedPlate& plate : plates) {
+        samples.push_back(sampleJson(plate));
+        files += plate.file + "\n";
+    }
+    const std::string source = urnOf(files);
+    NewFile target(path);
+    std::ofstream out(target.path(), std::ios::binary);
+    for (Json& sample : samples) {
+        sample["sampleId"] = urnOf(source + lineOf(sample));
+        sample["sourceId"] = source;
+        sample["sourceNumber"] = 1;
+        out << lineOf(sample) << '\n';
+    }
+    out.close();
+    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
+    target.commit();
+}
+
+std::vector<SolvedPlate> readSolve(const std::filesystem::path& path) {
+    const std::string text = readText(path);
+    std::vector<SolvedPlate> plates;
+    std::set<std::string> files;
+    for (const JsonSample& one : splitSamples(text, path)) {
+        const nlohmann::json json = parseSample(one, path);
+        const JsonFields root(json, one, path);
+        plates.push_back(readPlate(root));
+        if (!files.insert(plates.back().file).second)
+            root.object("custom")
+                .object("plateloom")
+                .fault("file",
+                       plates.back().file + " stands in an earlier line too; keep one of the two");
+    }
+    if (plates.empty()) throw InputError(path.string(), "holds no plates");
+    return plates;
+}
+
+}  // namespace plateloom::io
