@@ -1,0 +1,141 @@
+#include "stitch/placing.h"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "stitch/overlap.h"
+#include "stitch/tie_rotation.h"
+#include "stitch/tie_rounds.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+constexpr double kDegPerRad = 57.29577951308232;
+
+// Neighbours that a plate of three rows has all round.
+constexpr int kPairsPerPlate = 8;
+// More tries for one left-out plate, when there are hundreds to try it with.
+constexpr size_t kMostRetries = 40;
+
+bool allLensesKnown(const Cameras& cameras) {
+    return std::all_of(cameras.plates.begin(), cameras.plates.end(), lensIsKnown);
+}
+
+std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras) {
+    std::vector<std::optional<Matrix3d>> poses;
+    for (const auto& plate : cameras.plates)
+        poses.push_back(plate.pose ? std::optional(calib::worldFromCamera(*plate.pose))
+                                   : std::nullopt);
+    return poses;
+}
+
+double poseSigma_deg(const Cameras& cameras) {
+    double sigma_deg = 0;
+    for (const auto& plate : cameras.plates)
+        if (plate.pose) sigma_deg = std::max(sigma_deg, plate.pose_sigma_deg);
+    return sigma_deg > 0 ? sigma_deg : 1.0;
+}
+
+// Errors of pair rotations are a share of the matches' own tolerance; roll is the worst of them.
+// Focal lengths that are not yet known scale every angle between neighbours.
+double loopTolerance_deg(const Cameras& cameras, double match_share) {
+    double worst_deg = 0;
+    for (int p = 0; p < cameras.size(); ++p) {
+        const calib::LensMap lens(cameras.lens(p), cameras.plates[p].sensor);
+        worst_deg = std::max(worst_deg, kDegPerRad * match_share *
+                                            matchTolerance_px(cameras, p, p) / lens.focal_px());
+    }
+    return std::clamp(3 * worst_deg, 0.4, 4.0);
+}
+
+void choose(Cameras& cameras, const std::vector<PlateFeatures>& features, FirstLook& look,
+            double match_share) {
+    look.graph =
+        chooseRotations(cameras.size(), look.hypotheses, posesOf(cameras), poseSigma_deg(cameras),
+                        loopTolerance_deg(cameras, match_share),
+                        expectedMatches(features, lensMaps(cameras), look.tried, look.hypotheses));
+    cameras.worldFromCamera = look.graph.inOwnGroup;
+    cameras.part = look.graph.group;
+}
+
+void adjustByMatches(Cameras& cameras, const FirstLook& look, double match_share) {
+    std::vector<Tie> ties;
+    double tolerance_px = 0;
+    for (const auto& pair : look.graph.kept) {
+        ties.insert(ties.end(), pair.ties.begin(), pair.ties.end());
+        tolerance_px = std::max(tolerance_px, matchTolerance_px(cameras, pair.a, pair.b));
+    }
+    if (ties.empty()) return;
+    RoundSettings settings;
+    settings.radial_terms = 1;
+    settings.loss_px = match_share * tolerance_px;
+    settings.least_px = match_share * tolerance_px;
+    (void)adjustRound(cameras, std::move(ties), settings);
+}
+
+// With better lenses each hypothesis stands nearer to what it means.
+void turnHypotheses(const Cameras& cameras, FirstLook& look, double match_share) {
+    const auto lenses = lensMaps(cameras);
+    for (auto& h : look.hypotheses)
+        h = turnedAgain(h, lenses[h.a], lenses[h.b],
+                        match_share * matchTolerance_px(cameras, h.a, h.b));
+}
+
+// Pairs of a plate that has no place in the largest group with any plate that it was not yet tried
+// with: the quick look may have missed its neighbours.
+PlatePairs retries(const FirstLook& look) {
+    const std::set<std::pair<int, int>> tried(look.tried.begin(), look.tried.end());
+    PlatePairs pairs;
+    const int plates = int(look.graph.group.size());
+    for (int p = 0; p < plates; ++p) {
+        if (look.graph.group[p] == 0) continue;
+        size_t own = 0;
+        for (int step = 1; step < plates && own < kMostRetries; ++step) {
+            const int other = (p + step) % plates;
+            const std::pair pair(std::min(p, other), std::max(p, other));
+            if (look.graph.group[other] != 0 && other < p) continue;
+            if (tried.count(pair)) continue;
+            pairs.push_back(pair);
+            ++own;
+        }
+    }
+    return pairs;
+}
+
+}  // namespace
+
+FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& features,
+                      StageClock& clock) {
+    FirstLook look;
+    look.tried = candidatePairs(cameras.plates, features, kPairsPerPlate);
+    searchFocalLengths(cameras, features, look.tried);
+    look.hypotheses = tryPairs(cameras, features, look.tried, clock);
+
+    clock.begin("solve");
+    choose(cameras, features, look, 1);
+    adjustByMatches(cameras, look, 1);
+    double share = 1;
+    if (!allLensesKnown(cameras)) {
+        // The first lens error is gone: a full turn closes now, and wrong pairs stand out.
+        share = 0.5;
+        turnHypotheses(cameras, look, share);
+        choose(cameras, features, look, share);
+        adjustByMatches(cameras, look, share);
+    }
+
+    const PlatePairs again = retries(look);
+    if (again.empty()) return look;
+    clock.begin("match");
+    auto more = tryPairs(cameras, features, again, clock);
+    clock.begin("solve");
+    look.tried.insert(look.tried.end(), again.begin(), again.end());
+    if (more.empty()) return look;
+    look.hypotheses.insert(look.hypotheses.end(), more.begin(), more.end());
+    choose(cameras, features, look, share);
+    adjustByMatches(cameras, look, share);
+    return look;
+}
+
+}  // namespace plateloom::stitch

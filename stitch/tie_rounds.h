@@ -1,0 +1,48 @@
+// The rounds of the solve: ties from features, then from the pixels themselves, each followed by a
+// bundle adjustment.
+#pragma once
+
+#include <vector>
+
+#include "stitch/bundle.h"
+#include "stitch/cameras.h"
+#include "stitch/features.h"
+#include "stitch/light_store.h"
+#include "stitch/stage_clock.h"
+
+namespace plateloom::stitch {
+
+/// Ties with the bundle adjustment's verdict on them.
+struct TieRound {
+    std::vector<Tie> ties;  ///< inliers
+    std::vector<double> residual_px;
+    std::vector<double> sigma_deg;  ///< one a plate, when it was asked for
+    double rms_px = 0;
+    /// Typical length of a residual, robust: what a good tie is off by along each axis.
+    double typical_px = 0;
+    bool usable = false;
+};
+
+/// Matches features again in every pair that overlaps by what is solved so far, whether it was
+/// tried before or not, within `radius_px`.
+[[nodiscard]] std::vector<Tie> guidedTies(const Cameras& cameras,
+                                          const std::vector<PlateFeatures>& features,
+                                          double radius_px);
+
+/// Registers patches in every pair that overlaps, at full resolution.
+[[nodiscard]] std::vector<Tie> registeredTies(const Cameras& cameras, LightStore& lights,
+                                              double search_px, StageClock& clock);
+
+/// Bundle adjustment that updates the cameras. Where ties are off by more than they claim (the
+/// entrance pupil wandered, things moved) the claims are widened by as much; what is far outside
+/// that is removed, and so is a pair whose ties mostly are.
+struct RoundSettings {
+    int radial_terms = 0;
+    double loss_px = 1;   ///< of the first pass; the second takes it from the residuals
+    double least_px = 1;  ///< no tie nearer than this is an outlier
+    bool covariance = false;
+};
+[[nodiscard]] TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties,
+                                   const RoundSettings& settings);
+
+}  // namespace plateloom::stitch
