@@ -130,12 +130,7 @@ Orientation Orientation::fromExif(int value) {
 }
 
 OIIO::TypeDesc PictureSource::type() const {
-    OIIO::TypeDesc widest = spec.channelformat(channel[0]);
-    for (int c = 1; c < 3; ++c) {
-        const OIIO::TypeDesc other = spec.channelformat(channel[c]);
-        if (other.size() > widest.size()) widest = other;
-    }
-    return widest;
+    return spec.channelformat(channel[0]);
 }
 
 bool PictureSource::isFloating() const {

@@ -1,11 +1,11 @@
 // The panorama, composed tile by tile. A panorama pixel is a direction; it goes through a plate's
 // solved camera and lens to one place on the recorded plate; one filter, sized by the local scale,
-// takes the value; shading is divided out, the gain multiplied in. Seams come from a small panorama
-// made first; bands (Burt and Adelson 1983) are blended within the tile and its margin. The result
-// is the same, bit for bit, for any tile size and any number of threads.
+// takes the value; shading is divided out, the gain multiplied in. Seams (seams.h) and bands
+// (bands.h) come from all plates made small, first; then a tile needs nothing but the plates that
+// it shows. The result is the same, bit for bit, for any tile size and any number of threads.
 #pragma once
 
-#include <filesystem>
+#include <functional>
 #include <vector>
 
 #include "io/panorama_file.h"
@@ -29,8 +29,14 @@ struct Composed {
     std::vector<StageTime> times;  ///< seams, compose, write
 };
 
+/// Takes the finished tiles, RGBA, one at a time; x and y are multiples of the working tile.
+using TileSink = std::function<void(int x, int y, const io::Picture& tile)>;
+
 [[nodiscard]] Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
                                const ComposeSettings& settings, io::PanoramaWriter& writer,
+                               const Progress& progress);
+[[nodiscard]] Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
+                               const ComposeSettings& settings, const TileSink& sink,
                                const Progress& progress);
 
 /// The panorama width at which the sharpest plate keeps its own resolution (2 pi x its largest

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <functional>
 #include <memory>
+#include <vector>
 
 #include "io/picture.h"
 #include "stitch/plate_set.h"
@@ -15,9 +16,15 @@ namespace plateloom::stitch {
 /// it alive. A plate is a still here; the frame of a clip will be one more argument of `get`.
 class PlateStore {
 public:
+    using Reader = std::function<io::PlatePixels(int plate)>;
+
     explicit PlateStore(const std::vector<Plate>& plates, size_t bound_bytes = size_t(768) << 20);
+    /// Plates from anywhere: `read` may be called from several threads, for different plates.
+    explicit PlateStore(Reader read, size_t bound_bytes = size_t(768) << 20);
     ~PlateStore();
-    /// Throws io::InputError when the file is damaged.
+
+    /// Throws io::InputError when the file is damaged: to everyone who waited for it. The next call
+    /// tries again.
     [[nodiscard]] std::shared_ptr<const io::PlatePixels> get(int plate);
     /// Seconds spent reading and pixels read so far.
     [[nodiscard]] double secondsReading() const;

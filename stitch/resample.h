@@ -1,6 +1,6 @@
 // The one resample. Takes a value out of a recorded plate at a sub-pixel place with a windowed-sinc
-// filter that widens with the local scale, so that it neither aliases nor softens. See resample.cpp
-// for the kernel, its measured accuracy and its cost.
+// filter that widens with the local scale, so that it neither aliases nor softens. See
+// filter_bank.h for the kernel and resample_loop.h for the loop, their accuracy and their cost.
 #pragma once
 
 #include <cstddef>
@@ -13,11 +13,20 @@ namespace plateloom::stitch {
 struct SamplePoint {
     float x = 0, y = 0;  ///< plate pixels, centre of the first pixel at 0.5
     float scale_x = 1,
-          scale_y = 1;  ///< plate pixels per output pixel along each plate axis, >= 1 after clamp
+          scale_y =
+              1;  ///< plate pixels per output pixel along each plate axis; below 1 counts as 1
 };
 
 /// `count` samples into `rgba` (4 floats each). Alpha is 1 where the filter's centre lies on valid
-/// pixels, else 0 with RGB 0; near invalid pixels the filter is renormalised over the valid ones.
+/// pixels, else 0 with RGB 0; near invalid pixels the filter is renormalised over the valid ones,
+/// beyond the frame's edge the picture goes on as it came. Beside a light that is far brighter than its
+/// surroundings the filter's overshoot is bounded by what the nearest pixels hold.
 void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba);
+
+/// The same with a cubic B-spline as wide as 4 output pixels: no overshoot at all, soft; for the
+/// small plates that seams and bands are made from. Alpha is the valid share under the filter
+/// (outside the frame counts as invalid), RGB the mean over that share.
+void resampleSmooth(const io::PlatePixels& plate, const SamplePoint* points, size_t count,
+                    float* rgba);
 
 }  // namespace plateloom::stitch
