@@ -15,10 +15,11 @@ namespace {
 struct Arguments {
     std::filesystem::path folder;
     uint32_t seed = 1;
-    std::string lens = "barrel", grid = "three-rows", scene = "night", size = "2048x1152";
+    std::string lens = "barrel", grid, scene = "night", size;
     std::string rate = "23.976";
-    double noise = 0.004, parallax_m = 0, focal_mm = 28;
+    double noise = -1, parallax_m = 0, focal_mm = 0;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
+    bool photographs = false;
     int truth_width = 4096;
 };
 
@@ -29,13 +30,14 @@ Arguments parse(int argc, char** argv) {
     app.add_option("-o", a.folder, "Folder to write to")->required();
     app.add_option("--seed", a.seed, "Another town, other directions, other noise");
     app.add_option("--lens", a.lens)->check(CLI::IsMember({"barrel", "pincushion", "mustache"}));
-    app.add_option("--grid", a.grid, "three-rows, two-rows, ring8 or wide3");
+    app.add_option("--grid", a.grid, "three-rows, two-rows, ring8, arc8 or wide3");
     app.add_option("--scene", a.scene)->check(CLI::IsMember({"night", "day", "constant"}));
     app.add_option("--size", a.size, "Plate size in pixels, WxH");
     app.add_option("--focal", a.focal_mm, "Nominal focal length, mm on a 36 mm wide sensor");
     app.add_option("--rate", a.rate)->check(CLI::IsMember({"23.976", "24", "25", "29.97df"}));
     app.add_option("--noise", a.noise, "One sigma of noise at white");
     app.add_option("--parallax", a.parallax_m, "Entrance pupil's distance from the head's axis, m");
+    app.add_flag("--photos", a.photographs, "Hand-held JPEG photographs with nothing but EXIF");
     app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
     app.add_flag("--array", a.array, "The lens track as one JSON array");
     app.add_flag("--no-sky", a.no_sky, "Leave out the plate of bare sky");
@@ -57,26 +59,52 @@ Rate rateOf(const std::string& name) {
     return {24000, 1001, false};
 }
 
+LensLook lookOf(const std::string& name) {
+    if (name == "pincushion") return LensLook::pincushion;
+    return name == "mustache" ? LensLook::mustache : LensLook::barrel;
+}
+
+Light lightOf(const std::string& name) {
+    if (name == "day") return Light::day;
+    return name == "constant" ? Light::constant : Light::night;
+}
+
 ShootSettings settingsOf(const Arguments& a) {
     ShootSettings s;
-    s.seed = a.seed;
     s.scene.seed = a.seed;
-    s.scene.light = a.scene == "day"     ? Light::day
-                    : a.scene == "night" ? Light::night
-                                         : Light::constant;
-    s.rows = rowsOfGrid(a.grid);
-    s.sky_plate = !a.no_sky;
-    if (std::sscanf(a.size.c_str(), "%dx%d", &s.width_px, &s.height_px) != 2 || s.width_px < 16 ||
-        s.height_px < 16)
+    s.scene.light = lightOf(a.scene);
+    s.seed = a.seed;
+    s.rows = rowsOfGrid("three-rows");
+    if (a.photographs) s = photographSettings(s.scene, a.seed);
+    if (!a.grid.empty()) s.rows = rowsOfGrid(a.grid);
+    if (a.no_sky) s.sky_plate = false;
+    if (!a.size.empty() && (std::sscanf(a.size.c_str(), "%dx%d", &s.width_px, &s.height_px) != 2 ||
+                            s.width_px < 16 || s.height_px < 16))
         throw io::InputError("--size " + a.size, "is not WIDTHxHEIGHT, e.g. 2048x1152");
-    s.focal_mm = a.focal_mm;
-    s.look = a.lens == "barrel"       ? LensLook::barrel
-             : a.lens == "pincushion" ? LensLook::pincushion
-                                      : LensLook::mustache;
-    s.noise = a.noise;
-    s.parallax_m = a.parallax_m;
+    if (a.focal_mm > 0) s.focal_mm = a.focal_mm;
+    if (a.noise >= 0) s.noise = a.noise;
+    if (a.parallax_m > 0) s.parallax_m = a.parallax_m;
+    s.look = lookOf(a.lens);
     s.rate = rateOf(a.rate);
     return s;
+}
+
+void writePlates(const Arguments& a, const Shoot& shoot, const Scene& scene) {
+    for (size_t i = 0; i < shoot.plates.size(); ++i) {
+        const PlannedPlate& planned = shoot.plates[i];
+        const io::Picture plate = recordPlate(shoot, scene, i);
+        if (a.photographs)
+            writePhotograph(a.folder / planned.file, plate, planned, shoot.sensor.width_mm);
+        else
+            writePlateExr(a.folder / planned.file, plate, planned, shoot.settings.rate);
+    }
+    writeTruePoses(a.folder / "truth" / "poses.csv", shoot);
+    if (a.photographs) return;
+    TrackFormat format;
+    format.array = a.array;
+    format.poses = a.poses;
+    writeLensTrack(a.folder / "lens.jsonl", shoot, format);
+    if (!a.no_report) writeCameraReport(a.folder / "report.csv", shoot);
 }
 
 void render(const Arguments& a) {
@@ -87,15 +115,7 @@ void render(const Arguments& a) {
     const Shoot shoot = planShoot(settingsOf(a));
     const Scene scene(shoot.settings.scene);
     std::filesystem::create_directories(a.folder / "truth");
-    for (size_t i = 0; i < shoot.plates.size(); ++i)
-        writePlateExr(a.folder / shoot.plates[i].file, recordPlate(shoot, scene, i),
-                      shoot.plates[i], shoot.settings.rate);
-    TrackFormat format;
-    format.array = a.array;
-    format.poses = a.poses;
-    writeLensTrack(a.folder / "lens.jsonl", shoot, format);
-    if (!a.no_report) writeCameraReport(a.folder / "report.csv", shoot);
-    writeTruePoses(a.folder / "truth" / "poses.csv", shoot);
+    writePlates(a, shoot, scene);
     std::cerr << shoot.plates.size() << " plates in " << seconds() << " s\n";
     if (a.plates_only) return;
     const int width = a.truth_width, height = width / 2;

@@ -68,24 +68,31 @@ std::optional<double> focalPlaneWidth_mm(const PictureSource& source) {
     return extent / per_unit * unit_mm;
 }
 
-// OpenEXR's standard optional attributes (ImfStandardAttributes.h of OpenEXR 3.2): dimensions in
-// millimetres, photosite pitch in micrometres.
+// OpenEXR's standard optional attributes (ImfStandardAttributes.h of OpenEXR 3.2): the whole sensor
+// in millimetres, the pitch of photosites in micrometres, and the rectangle of photosites that was
+// recorded, which is what the picture shows.
 std::optional<double> exrSensorWidth_mm(const PictureSource& source) {
     const OIIO::ImageSpec& spec = source.spec;
     const int along = source.orientation.swaps ? 1 : 0;
-    const auto pairOf = [&](const char* name) -> const float* {
-        const auto* found = spec.find_attribute(name);
-        if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return nullptr;
-        return found->type().basevalues() == 2 ? static_cast<const float*>(found->data()) : nullptr;
-    };
-    if (const float* pitch_um = pairOf("sensorPhotositePitch")) {
-        return double(pitch_um[along]) * 0.001 * source.uprightWidth();
+    if (const auto pitch_um = positive(spec, {"sensorPhotositePitch"})) {
+        double photosites = source.uprightWidth();
+        const auto* recorded = spec.find_attribute("sensorAcquisitionRectangle");
+        if (recorded && recorded->type().basetype == OIIO::TypeDesc::INT &&
+            recorded->type().basevalues() == 4) {
+            const int* box = static_cast<const int*>(recorded->data());
+            photosites = double(box[2 + along]) - box[along] + 1;
+        }
+        return *pitch_um * 0.001 * photosites;
     }
-    if (const float* size_mm = pairOf("sensorOverallDimensions")) return double(size_mm[along]);
+    const auto* whole = spec.find_attribute("sensorOverallDimensions");
+    if (whole && whole->type().basetype == OIIO::TypeDesc::FLOAT &&
+        whole->type().basevalues() == 2) {
+        return double(static_cast<const float*>(whole->data())[along]);
+    }
     return std::nullopt;
 }
 
-// From a medium-format back to the smallest telephone; numbers outside are slips of the unit.
+// From the smallest telephone to a medium-format back; numbers outside are slips of the unit.
 bool isPlausibleSensor(double width_mm) {
     return width_mm > 1.5 && width_mm < 120.0;
 }
@@ -93,8 +100,7 @@ bool isPlausibleSensor(double width_mm) {
 void readSensorWidth(const PictureSource& source, PlateFile& file) {
     auto width_mm = exrSensorWidth_mm(source);
     if (!width_mm) width_mm = focalPlaneWidth_mm(source);
-    if (!width_mm || !isPlausibleSensor(*width_mm)) return;
-    file.sensor_width_mm = width_mm;
+    if (width_mm && isPlausibleSensor(*width_mm)) file.sensor_width_mm = width_mm;
 }
 
 void readLensSettings(const OIIO::ImageSpec& spec, PlateFile& file) {
@@ -125,7 +131,7 @@ void readExposure(const OIIO::ImageSpec& spec, PlateFile& file) {
 }
 
 void readFrameRate(const OIIO::ImageSpec& spec, PlateFile& file) {
-    for (const char* name : {"FramesPerSecond", "captureRate"}) {
+    for (const char* name : {"framesPerSecond", "FramesPerSecond", "captureRate"}) {
         const auto* found = spec.find_attribute(name);
         if (!found || found->type() != OIIO::TypeRational) continue;
         const auto* fraction = static_cast<const int*>(found->data());

@@ -7,6 +7,7 @@
 #include <array>
 #include <atomic>
 #include <cerrno>
+#include <climits>
 #include <cstring>
 #include <system_error>
 
@@ -22,6 +23,10 @@ namespace {
 // neither allocate nor lock. `live` is set last and cleared first.
 constexpr size_t kPlaces = 64;
 constexpr size_t kLongestPath = 4096;
+
+// Ways of being told to stop: by the user, the system, a closed terminal, a closed pipe.
+constexpr std::array kEndingSignals{SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE};
+
 enum class PlaceState : int { free, claimed, live };
 struct Place {
     std::atomic<PlaceState> state{PlaceState::free};
@@ -114,6 +119,10 @@ NewFile::NewFile(fs::path target) : target_(std::move(target)) {
     if (fs::exists(status) && !fs::is_regular_file(status)) {
         throw RoomError(target_.string(), "this is a device or a pipe, not a file: name another");
     }
+    // The hidden name is shorter than the target's: too long a one would fail only at the end.
+    if (target_.filename().native().size() > NAME_MAX) {
+        throw RoomError(folderOf(target_).string(), folderFault(ENAMETOOLONG));
+    }
     // A name may be taken by what a killed process of the same number left behind.
     constexpr int kTries = 100;
     for (int attempt = 1;; ++attempt) {
@@ -148,7 +157,7 @@ void NewFile::commit() {
 }
 
 void installSignalCleanup() {
-    for (const int signal_number : {SIGINT, SIGTERM, SIGHUP}) {
+    for (const int signal_number : kEndingSignals) {
         struct sigaction before {};
         ::sigaction(signal_number, nullptr, &before);
         // A process started to ignore the signal (nohup) goes on ignoring it.
@@ -156,9 +165,11 @@ void installSignalCleanup() {
         struct sigaction action {};
         action.sa_handler = removeUnfinished;
         sigemptyset(&action.sa_mask);
-        for (const int other : {SIGINT, SIGTERM, SIGHUP}) sigaddset(&action.sa_mask, other);
+        for (const int other : kEndingSignals) sigaddset(&action.sa_mask, other);
         ::sigaction(signal_number, &action, nullptr);
     }
+    // A file beyond the user's limit is an error of the write, not the end of the process.
+    ::signal(SIGXFSZ, SIG_IGN);
 }
 
 void makeFolder(const fs::path& folder) {

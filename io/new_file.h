@@ -1,7 +1,7 @@
 // Nothing half-written ever bears the final name: a `NewFile` is written under a hidden name beside
 // its target, and `commit` renames it. Destroyed uncommitted, it removes what there is. On SIGINT,
-// SIGTERM or SIGHUP, after installSignalCleanup(), every uncommitted file is removed before the
-// process ends by that signal.
+// SIGTERM, SIGHUP, SIGQUIT or SIGPIPE, after installSignalCleanup(), every uncommitted file is
+// removed before the process ends by that signal.
 #pragma once
 
 #include <filesystem>

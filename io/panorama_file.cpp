@@ -40,7 +40,7 @@ OIIO::ImageSpec specOf(const std::string& file_format, const PanoramaWriter::For
                          format.half ? OIIO::TypeHalf : OIIO::TypeFloat);
     spec.tile_width = spec.tile_height = format.tile;
     spec.tile_depth = 1;
-    addTags(tags, spec);
+    addTags(tags, file_format, spec);
     if (file_format == "openexr") {
         spec.attribute("compression", "zip:2");
         // Tiles go to disk as they come; in any other order the library would hold them back.

@@ -130,7 +130,12 @@ Orientation Orientation::fromExif(int value) {
 }
 
 OIIO::TypeDesc PictureSource::type() const {
-    return spec.channelformat(channel[0]);
+    OIIO::TypeDesc widest = spec.channelformat(channel[0]);
+    for (int c = 1; c < 3; ++c) {
+        const OIIO::TypeDesc other = spec.channelformat(channel[c]);
+        if (other.size() > widest.size()) widest = other;
+    }
+    return widest;
 }
 
 bool PictureSource::isFloating() const {

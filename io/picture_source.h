@@ -48,7 +48,7 @@ struct PictureSource {
     }
     /// The numbers are floating point, not code values.
     [[nodiscard]] bool isFloating() const;
-    /// Type of the colour channels.
+    /// Type of the colour channels; the widest where they differ.
     [[nodiscard]] OIIO::TypeDesc type() const;
 };
 

@@ -10,6 +10,7 @@
 
 #include "io/clip_plateau.h"
 #include "io/colour.h"
+#include "io/file_completeness.h"
 #include "io/input_error.h"
 #include "io/plate_file.h"
 #include "io/plate_rows.h"
@@ -105,7 +106,8 @@ private:
                 : source_.input->read_scanlines(source_.part, 0, begin, end, spec.z,
                                                 rows_.span().first, channel_end, rows_.readAs(),
                                                 band_.data());
-        if (read) return;
+        // TIFF and JPEG readers hand over what they have, say so on the side, and call it read.
+        if (read && !source_.input->has_error()) return;
         (void)source_.input->geterror();  // the library's words are of no use to a person
         throw InputError(file_.path.string(), "is damaged or cut short: rows " +
                                                   std::to_string(begin - spec.full_y) + " to " +
@@ -177,6 +179,7 @@ PlatePixels readPlatePixels(const PlateFile& file) try {
     if (source.uprightWidth() != file.width || source.uprightHeight() != file.height) {
         throw InputError(file.path.string(), "its size changed while it was being used");
     }
+    checkComplete(file.path, source.kind);
     PlatePixels plate = emptyPlate(file);
     const bool covered = PixelReader(file, source, true).read(plate);
     // An alpha of nothing but zeros says nothing (some recorders write it so): the picture counts.

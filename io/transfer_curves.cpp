@@ -95,8 +95,10 @@ float srgbFromLinear(float value) {
 
 float linearFromRec709(float value) {
     const float size = std::abs(value);
-    const float linear =
-        size < 0.081f ? size / 4.5f : std::pow((size + 0.099f) / 1.099f, 1.0f / 0.45f);
+    float linear = size / 4.5f;
+    // With the standard's three digits the upper piece starts 0.3 % below the end of the lower one;
+    // the larger of the two goes on without a step.
+    if (size >= 0.081f) linear = std::max(linear, std::pow((size + 0.099f) / 1.099f, 1.0f / 0.45f));
     return std::copysign(linear, value);
 }
 

@@ -33,7 +33,7 @@ OIIO::ImageSpec specOf(const std::string& format, const Picture& picture, const 
         if (window.display_width > 0) spec.full_width = window.display_width;
         if (window.display_height > 0) spec.full_height = window.display_height;
     }
-    addTags(tags, spec);
+    addTags(tags, format, spec);
     if (format == "png" || format == "jpeg") {
         spec.attribute("oiio:ColorSpace", tags.colour_space.empty() ? "sRGB" : tags.colour_space);
     }

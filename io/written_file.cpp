@@ -151,7 +151,7 @@ void WrittenFile::finish() {
     file_->commit();
 }
 
-void addTags(const PictureTags& tags, OIIO::ImageSpec& spec) {
+void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec& spec) {
     if (tags.chromaticities && tags.chromaticities->size() == 8) {
         spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8),
                        tags.chromaticities->data());
@@ -162,15 +162,19 @@ void addTags(const PictureTags& tags, OIIO::ImageSpec& spec) {
     }
     if (tags.frame_rate) {
         const int fraction[2] = {tags.frame_rate->num, tags.frame_rate->denom};
-        spec.attribute("FramesPerSecond", OIIO::TypeRational, fraction);
+        spec.attribute("framesPerSecond", OIIO::TypeRational, fraction);
     }
     if (tags.latlong) {
         // OpenImageIO writes OpenEXR's `envmap = latlong` for this; no smaller levels are wanted.
         spec.attribute("textureformat", "LatLong Environment");
         spec.attribute("openexr:levelmode", 0);
     }
-    const bool linear = tags.colour_space.empty() || tags.colour_space == "scene_linear";
-    spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
+    // In a TIFF this becomes EXIF, whose directory OpenImageIO 2.4 damages when it writes through a
+    // proxy; a reader takes integers for sRGB and floating point for light anyhow.
+    if (format != "tiff") {
+        const bool linear = tags.colour_space.empty() || tags.colour_space == "scene_linear";
+        spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
+    }
     spec.attribute("Software", "plateloom");
 }
 

@@ -7,6 +7,7 @@
 
 #include <filesystem>
 #include <memory>
+#include <string>
 
 #include "io/new_file.h"
 #include "io/plate_file.h"
@@ -39,7 +40,7 @@ private:
     std::unique_ptr<OIIO::ImageOutput> output_;
 };
 
-/// Puts the tags into the attributes that OpenImageIO writes as the format's own.
-void addTags(const PictureTags& tags, OIIO::ImageSpec& spec);
+/// Puts the tags into the attributes that OpenImageIO writes as the `format`'s own.
+void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec& spec);
 
 }  // namespace plateloom::io

@@ -16,7 +16,14 @@ Rgb plaster(const House& house, float u, float v, bool detail) {
     const float blotches =
         octaves(u * 0.7f * scale, v * 0.7f * scale, detail ? 6 : 5, 0.78f, house.seed);
     const float streaks = valueNoise(u * 5.0f * scale, v * 0.35f, house.seed + 3);
-    return house.albedo * (1.0f + 0.55f * blotches + 0.10f * streaks);
+    Rgb colour = house.albedo * (1.0f + 0.55f * blotches + 0.10f * streaks);
+    if (!detail) return colour;
+    // Here and there the plaster has been mended, and a crack runs.
+    const float mended = valueNoise(u * 0.9f + 7, v * 0.9f, house.seed + 11) + 0.25f * blotches;
+    if (mended > 0.62f) colour = colour * 0.55f + Rgb(0.2f, 0.19f, 0.18f);
+    const float crack = valueNoise(u * 0.6f, v * 0.5f, house.seed + 12) + 0.5f * blotches;
+    if (std::abs(crack) < 0.006f) colour *= 0.55f;
+    return colour;
 }
 
 Rgb brick(const House& house, float u, float v) {
@@ -46,8 +53,10 @@ Rgb wallFinish(const House& house, float u, float v, bool detail) {
 Rgb poster(float x, float y) {  // both in [0, 1], y up
     if (x < 0.05f || x > 0.95f || y < 0.04f || y > 0.96f) return {0.7f, 0.68f, 0.6f};
     const float dx = (x - 0.5f) * 0.7f, dy = y - 0.62f;
-    if (dx * dx + dy * dy < 0.045f) return {0.62f, 0.14f, 0.08f};
-    const float line = std::floor(y * 18), place = std::floor(x * 14);
+    const float r2 = dx * dx + dy * dy;
+    if (r2 < 0.045f)
+        return r2 > 0.028f && r2 < 0.034f ? Rgb(0.7f, 0.62f, 0.4f) : Rgb(0.62f, 0.14f, 0.08f);
+    const float line = std::floor(y * 26), place = std::floor(x * 24);
     const bool words = y < 0.38f && (int(line) & 1) == 0 && x > 0.12f && x < 0.88f;
     if (words && unit(hash(uint32_t(line), uint32_t(place), 4711)) < 0.7f)
         return {0.05f, 0.05f, 0.07f};
@@ -82,9 +91,22 @@ bool windowAt(float x, float y, float lit, Surface& out) {
         const float folds = 0.75f + 0.25f * std::sin(x * 46.0f);
         const float curtain = aside < 0.28f ? 0.45f * folds : 1.0f;
         const float fall = 0.55f + 0.45f * (y - kSill) / (kHead - kSill);
-        out.emitted = Rgb(1.35f, 0.92f, 0.46f) * (lit * curtain * fall);
+        out.emitted = Rgb(0.75f, 0.51f, 0.26f) * (lit * curtain * fall);
     }
     return true;
+}
+
+// What every shop shows: the same shelves with the same boxes on them.
+Rgb goodsBehindGlass(float x, float y) {
+    const float shelf = std::floor(y / 0.5f), on_shelf = y - 0.5f * shelf;
+    const float place = std::floor(x / 0.19f);
+    const uint32_t die = hash(uint32_t(int(shelf)), uint32_t(int(place)), 2099);
+    const float tall = 0.12f + 0.3f * unit(die);
+    const Rgb back = Rgb(0.36f, 0.29f, 0.19f) * (0.35f + 0.25f * y);
+    if (on_shelf > tall) return back;
+    const Rgb box(0.35f + 0.3f * unit(die * 3), 0.22f + 0.2f * unit(die * 5),
+                  0.10f + 0.25f * unit(die * 7));
+    return box * (0.35f + 0.65f * unit(die * 9)) * (0.75f - on_shelf);
 }
 
 bool groundFloorAt(const House& house, float u, float v, float width, Surface& out) {
@@ -100,7 +122,7 @@ bool groundFloorAt(const House& house, float u, float v, float width, Surface& o
             pane < 0.23f || pane > 2.17f || v < 0.7f || v > 3.1f || std::abs(pane - 1.2f) < 0.03f;
         out.albedo = bar ? Rgb(0.1f, 0.14f, 0.12f) : Rgb(0.02f, 0.02f, 0.02f);
         out.sky = bar ? 0.0f : 0.2f;
-        if (!bar) out.emitted = Rgb(0.9f, 0.72f, 0.5f) * (0.35f + 0.2f * v);
+        if (!bar) out.emitted = goodsBehindGlass(pane, v);
         return true;
     }
     if (!house.shop && !house.posters && pane > 0.7f && pane < 1.7f && v < 2.5f) {
@@ -119,6 +141,12 @@ double topOf(const House& house, double along_m) {
     const double slant = 1.0 - std::abs(2.0 * (along_m - house.from_m) / width - 1.0);
     const double roof = house.eaves_m + house.gable_m * slant;
     return std::abs(along_m - house.chimney_at_m) < 0.45 ? roof + 1.3 : roof;
+}
+
+const House& houseAt(const Wall& wall, double along_m) {
+    for (const House& house : wall.houses)
+        if (along_m < house.to_m) return house;
+    return wall.houses.back();
 }
 
 Surface frontAt(const House& house, double along_m, double above_m, bool detail) {
@@ -164,7 +192,12 @@ Surface boxAt(const Block& block, int face, double along_m, double above_m) {
         out.albedo = (v < 1.1f ? Rgb(0.5f, 0.09f, 0.07f) : Rgb(0.6f, 0.55f, 0.42f)) * worn;
         if (v > 1.25f && v < 2.25f && pane > 0.08f && pane < 1.02f) {
             out.albedo = {0.03f, 0.03f, 0.03f};
-            out.emitted = Rgb(0.95f, 0.9f, 0.7f) * (0.5f + 0.2f * std::sin(u * 9.0f));
+            // Seat backs below, a rail above.
+            const float seat = u - 0.55f * wholeBelow(u / 0.55f);
+            const bool seats = v < 1.6f && seat > 0.08f && seat < 0.45f;
+            const float ceiling = 0.25f + 0.25f * (v - 1.25f);
+            out.emitted = Rgb(0.95f, 0.9f, 0.7f) * (seats ? 0.08f : ceiling);
+            if (std::abs(v - 2.0f) < 0.02f) out.emitted *= 0.3f;
         }
         return out;
     }

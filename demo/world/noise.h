@@ -2,7 +2,7 @@
 // world gives the same number from every camera, in every build and on every machine.
 #pragma once
 
-#include <cmath>
+#include <algorithm>
 #include <cstdint>
 
 namespace plateloom::world {
@@ -35,12 +35,18 @@ private:
     uint32_t seed_, n_ = 0;
 };
 
+/// floor, without the library call that it is on machines without SSE4.1.
+[[nodiscard]] inline int32_t wholeBelow(float x) {
+    const int32_t cut = int32_t(x);
+    return cut - (x < float(cut));
+}
+
 /// Smooth noise in [-1, 1], one feature about one unit wide; quintic between lattice points, so the
 /// second derivative is continuous.
 [[nodiscard]] inline float valueNoise(float x, float y, uint32_t seed) {
-    const float fx = std::floor(x), fy = std::floor(y);
-    const uint32_t ix = uint32_t(int32_t(fx)), iy = uint32_t(int32_t(fy));
-    const float u = x - fx, v = y - fy;
+    const int32_t lx = wholeBelow(x), ly = wholeBelow(y);
+    const uint32_t ix = uint32_t(lx), iy = uint32_t(ly);
+    const float u = x - float(lx), v = y - float(ly);
     const float su = u * u * u * (u * (u * 6 - 15) + 10), sv = v * v * v * (v * (v * 6 - 15) + 10);
     const float a = unit(hash(ix, iy, seed)), b = unit(hash(ix + 1, iy, seed));
     const float c = unit(hash(ix, iy + 1, seed)), d = unit(hash(ix + 1, iy + 1, seed));
@@ -64,7 +70,7 @@ private:
 
 /// 0 below `low`, 1 above `high`, smooth between.
 [[nodiscard]] inline float ramp(float low, float high, float x) {
-    const float t = std::fmin(1.0f, std::fmax(0.0f, (x - low) / (high - low)));
+    const float t = std::min(1.0f, std::max(0.0f, (x - low) / (high - low)));
     return t * t * (3 - 2 * t);
 }
 

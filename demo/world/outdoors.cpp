@@ -13,17 +13,33 @@ namespace {
 // The cut depends on the place alone, so every camera sees the same ground.
 float pavingNoise(float x, float y, float finest_m, uint32_t seed) {
     float sum = 0, weight = 1, width_m = 1.2f, total = 0;
-    for (int i = 0; i < 7; ++i, width_m *= 0.5f) {
+    for (int i = 0; i < 9; ++i, width_m *= 0.5f) {
         const float share = ramp(0.7f, 1.4f, width_m / finest_m);
         total += weight;
         if (share > 0)
             sum += weight * share * valueNoise(x / width_m, y / width_m, seed + uint32_t(i) * 57u);
-        weight *= 0.8f;
+        weight *= 0.86f;
         const float turned = 0.8f * x - 0.6f * y;
         y = 0.6f * x + 0.8f * y;
         x = turned;
     }
     return sum / total;
+}
+
+// Leaves and scraps, one or none in each square of half a metre: what `ground` becomes under them.
+Rgb litter(float x, float y, uint32_t seed, const Rgb& ground) {
+    constexpr float kSquare_m = 0.5f;
+    const int32_t i = wholeBelow(x / kSquare_m), j = wholeBelow(y / kSquare_m);
+    const uint32_t die = hash(uint32_t(i), uint32_t(j), seed + 400);
+    if (unit(die) > 0.35f) return ground;
+    const float turn = 6.28f * unit(die * 3), long_m = 0.03f + 0.05f * unit(die * 5);
+    const float dx = x - (float(i) + 0.25f + 0.5f * unit(die * 7)) * kSquare_m;
+    const float dy = y - (float(j) + 0.25f + 0.5f * unit(die * 11)) * kSquare_m;
+    const float along = (std::cos(turn) * dx + std::sin(turn) * dy) / long_m;
+    const float across = (std::cos(turn) * dy - std::sin(turn) * dx) / (0.45f * long_m);
+    if (along * along + across * across > 1) return ground;
+    if (std::abs(across) < 0.12f) return {0.1f, 0.07f, 0.04f};
+    return Rgb(0.34f, 0.20f, 0.07f) * (0.5f + unit(die * 13)) * (1.0f + 0.2f * along);
 }
 
 Rgb star(const Vector3d& d, uint32_t seed) {
@@ -73,6 +89,8 @@ Surface groundAt(const SquarePlan& plan, double x_m, double y_m) {
     float level = 0.21f * (1.0f + 0.7f * grain) * (1.0f + 0.35f * slabs * tint);
     level *= 1.0f - 0.6f * joint;
     out.albedo = Rgb(1.0f, 0.95f, 0.88f) * level;
+
+    if (away_m < 12) out.albedo = litter(x, y, plan.seed, out.albedo);
 
     const float hollow = octaves(x * 0.22f + 3.1f, y * 0.22f - 1.7f, 4, 0.55f, plan.seed + 300);
     const float wet = ramp(0.10f, 0.24f, hollow);

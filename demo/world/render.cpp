@@ -94,8 +94,9 @@ io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
         if (!camera) return std::nullopt;
         return worldFromCamera * *camera;
     };
-    const io::Picture grid = sampleGrid(view, ray, (sensor.width_px + 2 * kMargin_px) * n,
-                                        (sensor.height_px + 2 * kMargin_px) * n, settings.seed);
+    const RayLattice rays(ray, (sensor.width_px + 2 * kMargin_px) * n,
+                          (sensor.height_px + 2 * kMargin_px) * n);
+    const io::Picture grid = sampleGrid(view, rays, settings.seed);
     io::Picture plate = gatherPixels(grid, n, settings.blur_px);
     tbb::parallel_for(tbb::blocked_range<int>(0, plate.height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)
@@ -128,7 +129,7 @@ io::Picture renderPanorama(const Scene& scene, const Direction& direction, int w
     const auto ray = [&](double x, double y) -> std::optional<Vector3d> {
         return direction(x / n, y / n);
     };
-    const io::Picture grid = sampleGrid(view, ray, width * n, height * n, seed);
+    const io::Picture grid = sampleGrid(view, RayLattice(ray, width * n, height * n), seed);
     io::Picture out(width, height, 3);
     tbb::parallel_for(tbb::blocked_range<int>(0, height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)

@@ -29,19 +29,19 @@ int samplesFor(const io::Picture& grid, int x, int y) {
     against(x, y - 1);
     against(x, y + 1);
     if (largest < 0.25f) return 1;
-    if (largest < 2.0f) return 3;
-    return largest < 20.0f ? 6 : 12;
+    if (largest < 2.0f) return 2;
+    return largest < 20.0f ? 4 : 8;
 }
 
-void sampleCell(const SceneView& view, const GridRay& ray, int x, int y, int side, uint32_t seed,
-                float* out) {
+void sampleCell(const SceneView& view, const RayLattice& rays, int x, int y, int side,
+                uint32_t seed, float* out) {
     Rgb sum(0, 0, 0);
     for (int j = 0; j < side; ++j) {
         for (int i = 0; i < side; ++i) {
             const uint32_t die = hash(uint32_t(x), uint32_t(y), seed + uint32_t(j * side + i));
             const double u = (i + unit(die)) / side;
             const double v = (j + unit(hash(die, 3, seed))) / side;
-            if (const auto direction = ray(x + u, y + v)) sum += view.radiance(*direction);
+            if (const auto direction = rays.at(x + u, y + v)) sum += view.radiance(*direction);
         }
     }
     sum /= float(side * side);
@@ -50,8 +50,8 @@ void sampleCell(const SceneView& view, const GridRay& ray, int x, int y, int sid
 
 }  // namespace
 
-io::Picture sampleGrid(const SceneView& view, const GridRay& ray, int width, int height,
-                       uint32_t seed) {
+io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed) {
+    const int width = rays.width(), height = rays.height();
     io::Picture grid(width, height, 3);
     const auto rows = [&](const auto& body) {
         tbb::parallel_for(tbb::blocked_range<int>(0, height, 4), [&](const auto& range) {
@@ -59,7 +59,7 @@ io::Picture sampleGrid(const SceneView& view, const GridRay& ray, int width, int
         });
     };
     rows([&](int y) {
-        for (int x = 0; x < width; ++x) sampleCell(view, ray, x, y, 1, seed, grid.at(x, y));
+        for (int x = 0; x < width; ++x) sampleCell(view, rays, x, y, 1, seed, grid.at(x, y));
     });
     // Decided for all cells before any is changed, so the order of work can't matter.
     std::vector<uint8_t> side(size_t(width) * size_t(height));
@@ -70,7 +70,7 @@ io::Picture sampleGrid(const SceneView& view, const GridRay& ray, int width, int
     rows([&](int y) {
         for (int x = 0; x < width; ++x) {
             const int n = side[size_t(y) * size_t(width) + size_t(x)];
-            if (n > 1) sampleCell(view, ray, x, y, n, seed + 7777u, grid.at(x, y));
+            if (n > 1) sampleCell(view, rays, x, y, n, seed + 7777u, grid.at(x, y));
         }
     });
     return grid;

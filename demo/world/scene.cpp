@@ -1,6 +1,7 @@
 #include "world/scene.h"
 
 #include <algorithm>
+#include <cassert>
 #include <cmath>
 #include <numbers>
 
@@ -19,33 +20,66 @@ double diamondAngle(double x, double y) {
     return p < 0 ? 4.0 + p : p;
 }
 
+// A direction 46 degrees up where no tower stands in the way of the sun.
+Vector3d openSkyToward(const SquarePlan& plan, uint32_t seed) {
+    Dice dice(seed + 5000);
+    Vector3d toward(0, 0.69, 0.72);
+    for (int attempt = 0; attempt < 20; ++attempt) {
+        const double around = dice.between(0, 6.28f);
+        const Vector2d level(0.69 * std::cos(around), 0.69 * std::sin(around));
+        toward = Vector3d(level.x(), level.y(), 0.72);
+        bool free = true;
+        for (const double aside : {-0.03, 0.0, 0.03}) {
+            const Vector2d beside = level + aside * Vector2d(-level.y(), level.x());
+            for (const auto* ring : {&plan.near_ring, &plan.far_ring}) {
+                const RingHit out = leaveRing(*ring, Vector2d::Zero(), beside);
+                const Wall& wall = (*ring)[size_t(out.wall)];
+                const double along = (out.times * beside - wall.start).dot(wall.along);
+                free = free && out.times * 0.70 - kGround_m > topOf(wall, along);
+            }
+        }
+        if (free) break;
+    }
+    return toward.normalized();
+}
+
 }  // namespace
 
 Scene::Scene(const SceneSettings& settings)
     : settings_(settings), plan_(planSquare(settings.seed)) {
     sky_.light = settings.light;
     sky_.seed = settings.seed;
-    Dice dice(settings.seed + 5000);
-    const double around = dice.between(0, 6.28f);
-    sky_.towardSun = Vector3d(std::cos(around) * 0.75, std::sin(around) * 0.75, 0.66).normalized();
+    sky_.towardSun = openSkyToward(plan_, settings.seed);
+    gatherLights();
+}
 
-    Lamp bulbs{Vector3d::Zero(), 0, Rgb::Zero()};
-    double share = 0;
+void Scene::gatherLights() {
+    int count = 0;
+    const auto add = [&](const Vector3d& centre, const Rgb& radiance, double radius2) {
+        assert(count < x_.size());
+        x_[count] = float(centre.x());
+        y_[count] = float(centre.y());
+        z_[count] = float(centre.z());
+        red_[count] = radiance[0] * float(radius2);
+        green_[count] = radiance[1] * float(radius2);
+        blue_[count] = radiance[2] * float(radius2);
+        ++count;
+    };
+    Vector3d middle = Vector3d::Zero();
+    Rgb bulb_radiance = Rgb::Zero();
+    double bulbs = 0, bulbs_radius2 = 0;
     for (const Lamp& lamp : plan_.lamps) {
+        const double radius2 = lamp.radius_m * lamp.radius_m;
         if (lamp.radius_m > 0.05) {
-            lights_.push_back(lamp);
+            add(lamp.centre, lamp.radiance, radius2);
             continue;
         }
-        share += 1;
-        bulbs.centre += lamp.centre;
-        bulbs.radius_m += lamp.radius_m * lamp.radius_m;
-        bulbs.radiance = lamp.radiance;
+        bulbs += 1;
+        middle += lamp.centre;
+        bulbs_radius2 += radius2;
+        bulb_radiance = lamp.radiance;
     }
-    if (share > 0) {
-        bulbs.centre /= share;
-        bulbs.radius_m = std::sqrt(bulbs.radius_m);
-        lights_.push_back(bulbs);
-    }
+    if (bulbs > 0) add(middle / bulbs, bulb_radiance, bulbs_radius2);
 }
 
 SceneView Scene::seenFrom(const Vector3d& origin_m, std::optional<double> time_s) const {
@@ -53,36 +87,34 @@ SceneView Scene::seenFrom(const Vector3d& origin_m, std::optional<double> time_s
 }
 
 Rgb Scene::lightAt(const Vector3d& point, const Vector3d& normal) const {
-    if (settings_.light == Light::day) {
-        Rgb light(0.20f, 0.25f, 0.34f);
-        const double facing = normal.dot(sky_.towardSun);
-        if (facing > 0) {
-            const Vector2d plan_sun = sky_.towardSun.head<2>();
-            const RingHit out = leaveRing(plan_.near_ring, point.head<2>(), plan_sun);
-            bool free = true;
-            if (out.wall >= 0 && out.times > 1e-6) {
-                const Wall& wall = plan_.near_ring[size_t(out.wall)];
-                const double along =
-                    (point.head<2>() + out.times * plan_sun - wall.start).dot(wall.along);
-                const double height = point.z() + out.times * sky_.towardSun.z() - kGround_m;
-                for (const House& house : wall.houses)
-                    if (along >= house.from_m && along < house.to_m)
-                        free = height > topOf(house, along);
-            }
-            if (free) light += Rgb(1.05f, 0.98f, 0.86f) * float(facing);
-        }
-        return light;
+    return settings_.light == Light::day ? daylightAt(point, normal) : lamplightAt(point, normal);
+}
+
+Rgb Scene::daylightAt(const Vector3d& point, const Vector3d& normal) const {
+    const Rgb shade(0.20f, 0.25f, 0.34f);
+    const double facing = normal.dot(sky_.towardSun);
+    if (facing <= 0) return shade;
+    // Does the row of houses that stands toward the sun throw its shadow here?
+    const Vector2d plan_sun = sky_.towardSun.head<2>();
+    const RingHit out = leaveRing(plan_.near_ring, point.head<2>(), plan_sun);
+    if (out.wall >= 0 && out.times > 1e-6) {
+        const Wall& wall = plan_.near_ring[size_t(out.wall)];
+        const Vector2d over = point.head<2>() + out.times * plan_sun;
+        const double height = point.z() + out.times * sky_.towardSun.z() - kGround_m;
+        if (height < topOf(wall, (over - wall.start).dot(wall.along))) return shade;
     }
-    Rgb light(0.011f, 0.013f, 0.018f);
-    for (const Lamp& lamp : lights_) {
-        const Vector3d to = lamp.centre - point;
-        const double d2 = to.squaredNorm();
-        const double facing = normal.dot(to);
-        if (facing <= 0) continue;
-        const double solid = lamp.radius_m * lamp.radius_m * facing / (d2 * std::sqrt(d2));
-        light += lamp.radiance * float(solid);
-    }
-    return light;
+    return shade + Rgb(1.05f, 0.98f, 0.86f) * float(facing);
+}
+
+Rgb Scene::lamplightAt(const Vector3d& point, const Vector3d& normal) const {
+    const Lights dx = x_ - float(point.x()), dy = y_ - float(point.y()), dz = z_ - float(point.z());
+    const Lights d2 = dx * dx + dy * dy + dz * dz;
+    const Lights facing =
+        (dx * float(normal.x()) + dy * float(normal.y()) + dz * float(normal.z())).max(0.0f);
+    // A small ball of radiance L and radius r gives L (r / d)^2 cos to a white surface.
+    const Lights share = facing / (d2 * d2.sqrt());
+    return Rgb(0.011f, 0.013f, 0.018f) +
+           Rgb((red_ * share).sum(), (green_ * share).sum(), (blue_ * share).sum());
 }
 
 SceneView::SceneView(const Scene& scene, const Vector3d& origin_m, std::optional<double> time_s)
@@ -132,15 +164,12 @@ bool SceneView::hitRing(const std::vector<Wall>& ring, bool detail, const Ray& r
     const Vector3d at = ray.origin + out.times * ray.direction;
     const double above = at.z() - kGround_m;
     const double along = (at.head<2>() - wall.start).dot(wall.along);
-    for (const House& house : wall.houses) {
-        if (along > house.to_m && &house != &wall.houses.back()) continue;
-        if (above > topOf(house, along)) return false;
-        hit.times = out.times;
-        hit.surface = frontAt(house, along, above, detail);
-        hit.normal = {wall.inward.x(), wall.inward.y(), 0};
-        return true;
-    }
-    return false;
+    const House& house = houseAt(wall, along);
+    if (above > topOf(house, along)) return false;
+    hit.times = out.times;
+    hit.surface = frontAt(house, along, above, detail);
+    hit.normal = {wall.inward.x(), wall.inward.y(), 0};
+    return true;
 }
 
 void SceneView::hitPost(const Post& post, const Ray& ray, Hit& hit) const {

@@ -44,7 +44,14 @@ private:
     SceneSettings settings_;
     SquarePlan plan_;
     Sky sky_;
-    std::vector<Lamp> lights_;  // those that light walls; strings of bulbs as one
+    // What lights walls and ground, a string of bulbs as one; unused places have no radius. Side by
+    // side, so that one walls' point is lit by all of them in a few vector operations.
+    using Lights = Eigen::Array<float, 12, 1>;
+    Lights x_ = Lights::Zero(), y_ = Lights::Zero(), z_ = Lights::Constant(1000.0f);
+    Lights red_ = Lights::Zero(), green_ = Lights::Zero(), blue_ = Lights::Zero();
+    void gatherLights();
+    [[nodiscard]] Rgb daylightAt(const Vector3d& point, const Vector3d& normal) const;
+    [[nodiscard]] Rgb lamplightAt(const Vector3d& point, const Vector3d& normal) const;
 };
 
 class SceneView {

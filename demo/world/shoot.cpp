@@ -12,9 +12,10 @@ std::vector<Row> rowsOfGrid(const std::string& name) {
     if (name == "three-rows") return {{-20, 8, 180, 45}, {8, 8, 157.5, 45}, {34, 8, 180, 45}};
     if (name == "two-rows") return {{-9, 9, 180, 40}, {19, 9, 160, 40}};
     if (name == "ring8") return {{3, 8, 180, 45}};
+    if (name == "arc8") return {{4, 8, 112, 32}};
     if (name == "wide3") return {{2, 3, 42, 42}};
     throw io::InputError("--grid " + name,
-                         "is not a grid; choose three-rows, two-rows, ring8 or wide3");
+                         "is not a grid; choose three-rows, two-rows, ring8, arc8 or wide3");
 }
 
 calib::Lens inventedLens(LensLook look, double nominal_mm, double focus_m, double t_stop) {
@@ -75,7 +76,8 @@ PlannedPlate planPlate(const ShootSettings& s, double pan_deg, double tilt_deg, 
     plate.pose = {pan_deg + around(s.pan_tilt_jitter_deg), tilt_deg + around(s.pan_tilt_jitter_deg),
                   around(s.roll_jitter_deg)};
     if (plate.pose.pan_deg > 180) plate.pose.pan_deg -= 360;
-    plate.origin_m = pupilPlace(plate.pose, s.parallax_m);
+    plate.origin_m = pupilPlace(plate.pose, s.parallax_m) +
+                     Vector3d(around(s.hand_sway_m), around(s.hand_sway_m), around(s.hand_sway_m));
     const double focus_m =
         s.focus_moves ? kFocus_m[dice.below(5)] * dice.between(0.96f, 1.04f) : 6.0;
     const double t_stop = s.iris_moves ? kTStop[dice.below(5)] : 2.8;
@@ -85,13 +87,38 @@ PlannedPlate planPlate(const ShootSettings& s, double pan_deg, double tilt_deg, 
     plate.exposure =
         std::pow(2.8 / t_stop, 2) * plate.iso / 800.0 * std::exp2(around(s.exposure_jitter_stops));
     plate.seed = s.seed * 1000u + uint32_t(number);
+    if (s.photographs)
+        plate.balance = {1.0f + dice.between(-0.05f, 0.05f), 1, 1.0f + dice.between(-0.06f, 0.06f)};
     char name[32];
-    std::snprintf(name, sizeof name, "plate.%04d.exr", 1001 + number);
+    std::snprintf(name, sizeof name, s.photographs ? "photo_%04d.jpg" : "plate.%04d.exr",
+                  1001 + number);
     plate.file = name;
     return plate;
 }
 
 }  // namespace
+
+ShootSettings photographSettings(const SceneSettings& scene, uint32_t seed) {
+    ShootSettings s;
+    s.scene = scene;
+    s.seed = seed;
+    s.rows = rowsOfGrid("arc8");
+    s.sky_plate = false;
+    s.width_px = 2400;
+    s.height_px = 1600;
+    s.sensor_width_mm = 23.6;
+    s.focal_mm = 24;
+    s.photographs = true;
+    s.exposure = scene.light == Light::night ? 5.5 : 0.8;
+    s.pan_tilt_jitter_deg = 4;
+    s.roll_jitter_deg = 3;
+    s.hand_sway_m = 0.03;
+    s.exposure_jitter_stops = 0.3;
+    s.focus_moves = s.iris_moves = false;
+    s.noise = 0.008;
+    s.blur_px = 0.7;
+    return s;
+}
 
 Shoot planShoot(const ShootSettings& settings) {
     Shoot shoot;

@@ -19,8 +19,9 @@ struct Row {
     double first_pan_deg = 180, step_deg = 45;
 };
 
-/// "three-rows" (24 plates and a sky plate), "two-rows", "ring8", "wide3" (three plates side by
-/// side). Throws io::InputError for a name that it does not know.
+/// "three-rows" (24 plates and a sky plate), "two-rows", "ring8", "arc8" (eight over most of the
+/// turn), "wide3" (three plates side by side). Throws io::InputError for a name that it does not
+/// know.
 [[nodiscard]] std::vector<Row> rowsOfGrid(const std::string& name);
 
 enum class LensLook { barrel, pincushion, mustache };
@@ -48,7 +49,10 @@ struct ShootSettings {
     double pan_tilt_jitter_deg = 1.5, roll_jitter_deg = 0.6;
     double exposure_jitter_stops = 0.07;
     bool focus_moves = true, iris_moves = true;
-    double parallax_m = 0;  ///< radius at which the entrance pupil turns round the head's axis
+    bool photographs = false;  ///< hand-held stills: exposure and balance wander, files are JPEG
+    double exposure = 1;       ///< of all plates
+    double hand_sway_m = 0;    ///< how far the camera wanders from shot to shot, one way
+    double parallax_m = 0;     ///< radius at which the entrance pupil turns round the head's axis
     double noise = 0.004;
     double blur_px = 0.55;
     Rate rate;
@@ -71,6 +75,10 @@ struct Shoot {
     calib::Sensor sensor;
     std::vector<PlannedPlate> plates;
 };
+
+/// Hand-held photographs of the square with a small camera, 24 mm on 23.6 mm (36 mm equivalent):
+/// two to five degrees of sway, a few centimetres of parallax, clipped at white.
+[[nodiscard]] ShootSettings photographSettings(const SceneSettings& scene, uint32_t seed);
 
 [[nodiscard]] Shoot planShoot(const ShootSettings& settings);
 

@@ -150,6 +150,32 @@ SquarePlan planSquare(uint32_t seed) {
     return plan;
 }
 
+namespace {
+
+// Someone on foot, turned from short cylinders: legs, a coat that flares, a head.
+void addWalker(Movers& movers, const Vector2d& at, const Rgb& coat) {
+    constexpr int kSlices = 12;
+    for (int i = 0; i < kSlices; ++i) {
+        const double t = (i + 0.5) / kSlices;
+        const double bottom = kGround_m + 0.62 + 0.88 * i / kSlices;
+        const double shoulder = t > 0.9 ? 0.7 : 1.0;
+        movers.posts.push_back({at, shoulder * (0.27 - 0.06 * t + 0.03 * std::sin(6 * t)), bottom,
+                                bottom + 0.88 / kSlices, coat, true, 9});
+    }
+    for (const double side : {-0.09, 0.09})
+        movers.posts.push_back({at + Vector2d(side, 0.6 * side), 0.075, kGround_m, kGround_m + 0.66,
+                                Rgb{0.05f, 0.05f, 0.06f}, false, 9});
+    for (int i = 0; i < 8; ++i) {
+        const double z = -0.11 + 0.22 * (i + 0.5) / 8;
+        movers.posts.push_back({at, 0.9 * std::sqrt(0.1225e-1 - z * z),
+                                kGround_m + 1.64 + z - 0.014, kGround_m + 1.64 + z + 0.014,
+                                i > 4 ? Rgb{0.07f, 0.05f, 0.04f} : Rgb{0.42f, 0.3f, 0.24f}, false,
+                                9});
+    }
+}
+
+}  // namespace
+
 Movers moversAt(const SquarePlan& plan, double time_s) {
     // Back and forth at a steady pace; periods that share no common measure.
     const auto sway = [](double t, double period, double reach) {
@@ -167,14 +193,8 @@ Movers moversAt(const SquarePlan& plan, double time_s) {
     tram.centre = {sway(time_s + 11.0 * plan.seed, 97.3, 7.0), plan.tram_line_m};
     movers.blocks.push_back(tram);
 
-    const auto walker = [&](const Vector2d& at, const Rgb& coat) {
-        movers.posts.push_back({at, 0.23, kGround_m + 0.75, kGround_m + 1.5, coat, true, 9});
-        movers.posts.push_back({at, 0.14, kGround_m, kGround_m + 0.75, coat * 0.4f, true, 9});
-        movers.posts.push_back(
-            {at, 0.10, kGround_m + 1.5, kGround_m + 1.78, Rgb{0.42f, 0.3f, 0.24f}, false, 9});
-    };
-    walker({-7.4, sway(time_s, 61.7, 6.5)}, {0.30f, 0.08f, 0.07f});
-    walker({sway(time_s + 20, 83.1, 5.5), -6.6}, {0.08f, 0.12f, 0.25f});
+    addWalker(movers, {-8.9, sway(time_s, 61.7, 6.0)}, {0.30f, 0.08f, 0.07f});
+    addWalker(movers, {sway(time_s + 20, 83.1, 6.5), -9.2}, {0.08f, 0.12f, 0.25f});
     return movers;
 }
 

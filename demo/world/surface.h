@@ -14,6 +14,10 @@ struct Surface {
 
 /// Height above the ground at which a house ends, at `along_m` of its wall.
 [[nodiscard]] double topOf(const House& house, double along_m);
+[[nodiscard]] const House& houseAt(const Wall& wall, double along_m);
+[[nodiscard]] inline double topOf(const Wall& wall, double along_m) {
+    return topOf(houseAt(wall, along_m), along_m);
+}
 
 /// A place on a front: metres along the wall and above the ground. `detail` is 1 for the square's
 /// own walls; those far behind leave out what would be finer than a plate's pixel (0).

@@ -1,0 +1,133 @@
+#include "io/file_completeness.h"
+
+#include <array>
+#include <cstdint>
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include "io/input_error.h"
+
+namespace fs = std::filesystem;
+
+namespace plateloom::io {
+
+namespace {
+
+[[noreturn]] void refuseDamaged(const fs::path& path, const std::string& where) {
+    throw InputError(path.string(), "is damaged or cut short (" + where + "): copy the file again");
+}
+
+uint32_t bigEndian(const unsigned char* bytes) {
+    return uint32_t(bytes[0]) << 24 | uint32_t(bytes[1]) << 16 | uint32_t(bytes[2]) << 8 | bytes[3];
+}
+
+// The checksum of PNG chunks (PNG specification, annex D): polynomial 0xedb88320, reflected.
+uint32_t addToChecksum(uint32_t checksum, const unsigned char* bytes, size_t count) {
+    static const auto table = [] {
+        std::array<uint32_t, 256> entries{};
+        for (uint32_t i = 0; i < 256; ++i) {
+            uint32_t value = i;
+            for (int bit = 0; bit < 8; ++bit) value = value >> 1 ^ (value & 1 ? 0xedb88320u : 0u);
+            entries[i] = value;
+        }
+        return entries;
+    }();
+    for (size_t i = 0; i < count; ++i) {
+        checksum = checksum >> 8 ^ table[(checksum ^ bytes[i]) & 0xff];
+    }
+    return checksum;
+}
+
+// Chunk after chunk to IEND: length, type, data, checksum of type and data.
+void checkPng(const fs::path& path) {
+    std::ifstream file(path, std::ios::binary);
+    file.seekg(8);  // the signature
+    std::vector<unsigned char> data;
+    for (;;) {
+        std::array<unsigned char, 8> head{};
+        if (!file.read(reinterpret_cast<char*>(head.data()), head.size())) {
+            refuseDamaged(path, "it has no end");
+        }
+        const uint32_t length = bigEndian(head.data());
+        const std::string type(reinterpret_cast<const char*>(head.data()) + 4, 4);
+        uint32_t checksum = addToChecksum(~0u, head.data() + 4, 4);
+        constexpr uint32_t kStep = 1u << 18;
+        for (uint32_t done = 0; done < length;) {
+            const uint32_t step = std::min(kStep, length - done);
+            data.resize(step);
+            if (!file.read(reinterpret_cast<char*>(data.data()), step)) {
+                refuseDamaged(path, "it ends in the middle of the picture");
+            }
+            checksum = addToChecksum(checksum, data.data(), step);
+            done += step;
+        }
+        std::array<unsigned char, 4> stored{};
+        if (!file.read(reinterpret_cast<char*>(stored.data()), stored.size())) {
+            refuseDamaged(path, "it ends in the middle of the picture");
+        }
+        if (bigEndian(stored.data()) != ~checksum) refuseDamaged(path, "a checksum is wrong");
+        if (type == "IEND") return;
+    }
+}
+
+// The first image element of a DPX header (SMPTE ST 268-1, table 2), as far as it says how many
+// bytes the picture takes.
+struct DpxElement {
+    uint32_t width, height, descriptor, bits, packing, encoding, offset;
+};
+
+DpxElement readDpxElement(const fs::path& path) {
+    std::array<unsigned char, 820> header{};
+    std::ifstream file(path, std::ios::binary);
+    if (!file.read(reinterpret_cast<char*>(header.data()), header.size())) {
+        refuseDamaged(path, "its header is not whole");
+    }
+    const bool big_endian = header[0] == 'S';
+    const auto word = [&](size_t at) {
+        const unsigned char* b = header.data() + at;
+        return big_endian
+                   ? bigEndian(b)
+                   : uint32_t(b[3]) << 24 | uint32_t(b[2]) << 16 | uint32_t(b[1]) << 8 | b[0];
+    };
+    const auto half_word = [&](size_t at) {
+        const unsigned char* b = header.data() + at;
+        return big_endian ? uint32_t(b[0]) << 8 | b[1] : uint32_t(b[1]) << 8 | b[0];
+    };
+    return {word(772),      word(776),      header[800], header[803],
+            half_word(804), half_word(806), word(808)};
+}
+
+uint64_t dpxComponents(uint32_t descriptor) {
+    if (descriptor == 50) return 3;                      // R G B
+    if (descriptor == 51 || descriptor == 52) return 4;  // R G B A, A B G R
+    return 1;                                            // the least that any other one takes
+}
+
+void checkDpx(const fs::path& path) {
+    const DpxElement element = readDpxElement(path);
+    if (element.encoding != 0) return;  // run lengths: the size is not known beforehand
+    const uint64_t samples = uint64_t(element.width) * dpxComponents(element.descriptor);
+    uint64_t row = 0;
+    if (element.packing != 0 && element.bits == 10) {
+        row = (samples + 2) / 3 * 4;  // three to a 32-bit word
+    } else if (element.packing != 0 && element.bits == 12) {
+        row = samples * 2;
+    } else {
+        row = samples * element.bits / 8;
+    }
+    std::error_code error;
+    const uintmax_t size = fs::file_size(path, error);
+    if (!error && size < element.offset + row * element.height) {
+        refuseDamaged(path, "it ends in the middle of the picture");
+    }
+}
+
+}  // namespace
+
+void checkComplete(const fs::path& path, FileKind kind) {
+    if (kind == FileKind::png) checkPng(path);
+    if (kind == FileKind::dpx) checkDpx(path);
+}
+
+}  // namespace plateloom::io
