@@ -182,6 +182,10 @@ Solve solveJob(const SolveRequest& request, const Progress& progress) {
 }
 
 StitchResult stitchJob(const StitchRequest& request, const Progress& progress) {
+    // Whatever can't be written is found now, not after the work.
+    io::NewFile(request.output);
+    if (request.solve_file) io::NewFile(*request.solve_file);
+    if (request.preview) io::NewFile(*request.preview);
     const PlateSet set = gatherPlates(request.solve.plates);
     PlateStore store(set.plates);
     StitchResult result;
