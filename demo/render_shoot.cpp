@@ -6,6 +6,7 @@
 
 #include "io/input_error.h"
 #include "world/recording.h"
+#include "world/truth.h"
 
 using namespace plateloom;
 using namespace plateloom::world;
@@ -19,7 +20,7 @@ struct Arguments {
     std::string rate = "23.976";
     double noise = -1, parallax_m = 0, focal_mm = 0;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
-    bool photographs = false;
+    bool photographs = false, zoom = false, flat_to_recorded = false;
     int truth_width = 4096;
 };
 
@@ -30,6 +31,8 @@ Arguments parse(int argc, char** argv) {
     app.add_option("-o", a.folder, "Folder to write to")->required();
     app.add_option("--seed", a.seed, "Another town, other directions, other noise");
     app.add_option("--lens", a.lens)->check(CLI::IsMember({"barrel", "pincushion", "mustache"}));
+    app.add_flag("--u-d", a.flat_to_recorded, "The lens as a U-D polynomial instead of D-U");
+    app.add_flag("--zoom", a.zoom, "Another focal length for each plate");
     app.add_option("--grid", a.grid, "three-rows, two-rows, ring8, arc8 or wide3");
     app.add_option("--scene", a.scene)->check(CLI::IsMember({"night", "day", "constant"}));
     app.add_option("--size", a.size, "Plate size in pixels, WxH");
@@ -85,6 +88,8 @@ ShootSettings settingsOf(const Arguments& a) {
     if (a.noise >= 0) s.noise = a.noise;
     if (a.parallax_m > 0) s.parallax_m = a.parallax_m;
     s.look = lookOf(a.lens);
+    s.zoom_moves = a.zoom;
+    if (a.flat_to_recorded) s.direction = calib::DistortionDirection::flat_to_recorded;
     s.rate = rateOf(a.rate);
     return s;
 }
@@ -99,6 +104,7 @@ void writePlates(const Arguments& a, const Shoot& shoot, const Scene& scene) {
             writePlateExr(a.folder / planned.file, plate, planned, shoot.settings.rate);
     }
     writeTruePoses(a.folder / "truth" / "poses.csv", shoot);
+    writeScene(a.folder / "truth" / "scene.json", shoot.settings.scene);
     if (a.photographs) return;
     TrackFormat format;
     format.array = a.array;

@@ -113,7 +113,11 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
             sample["sourceNumber"] = 1;
             sample["timing"] =
                 timing(plate.frame + off, number, shoot.settings.rate, format.timecodes);
-            sample["lens"] = lensBlock(plate.lens);
+            // Focus creeps through a take, so the sample of the frame beside is not quite right.
+            calib::Lens lens = plate.lens;
+            lens.focal_mm *= 1 + 2e-4 * off;
+            lens.focus_m = *lens.focus_m * (1 - 0.01 * off);
+            sample["lens"] = lensBlock(lens);
             if (format.poses)
                 sample["transforms"] = transform(plate, format.pose_noise_deg, number);
             samples.push_back(std::move(sample));

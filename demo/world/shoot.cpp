@@ -18,26 +18,43 @@ std::vector<Row> rowsOfGrid(const std::string& name) {
                          "is not a grid; choose three-rows, two-rows, ring8, arc8 or wide3");
 }
 
-calib::Lens inventedLens(LensLook look, double nominal_mm, double focus_m, double t_stop) {
-    // Coefficients are given for a 28 mm lens and scale with the picture's angle.
+namespace {
+
+// k1 .. k6 of a 28 mm lens over a 36 mm wide sensor, focused far away.
+std::array<double, 6> bending(LensLook look, calib::DistortionDirection direction) {
+    if (direction == calib::DistortionDirection::recorded_to_flat) switch (look) {
+            case LensLook::barrel:
+                return {1.45e-4, 1.1e-5, 3.2e-8, 0, -2.0e-11, 0};
+            case LensLook::pincushion:
+                return {-8.8e-5, 0, 1.5e-8, 0, 1.1e-11, 0};
+            case LensLook::mustache:
+                return {2.1e-4, 0, -3.9e-7, 0, 2.3e-10, 0};
+        }
+    switch (look) {
+        case LensLook::barrel:
+            return {-1.25e-4, 0, 2.4e-8, 0, 0, 0};
+        case LensLook::pincushion:
+            return {8.4e-5, 0, -1.0e-8, 0, 2.0e-11, 0};
+        case LensLook::mustache:
+            break;
+    }
+    return {-2.0e-4, 0, 3.6e-7, 0, -1.2e-10, 0};
+}
+
+}  // namespace
+
+calib::Lens inventedLens(LensLook look, calib::DistortionDirection direction, double nominal_mm,
+                         double focus_m, double t_stop) {
+    // The bending goes with the angle of view, so coefficients in mm scale with the focal length.
     const double s = 28.0 / nominal_mm, s2 = s * s;
     const double near = 1.0 / focus_m;  // dioptres: what breathing follows
     calib::Lens lens;
     lens.focal_mm = nominal_mm * (1.004 + 0.021 * near);
+    lens.distortion.direction = direction;
     auto& k = lens.distortion.radial;
-    const double breathe = 1.0 - 0.16 * near;
-    switch (look) {
-        case LensLook::barrel:
-            k = {1.45e-4 * breathe, 1.1e-5, 3.2e-8, 0, -2.0e-11, 0};
-            break;
-        case LensLook::pincushion:
-            k = {-8.8e-5 * breathe, 0, 1.5e-8, 0, 1.1e-11, 0};
-            break;
-        case LensLook::mustache:
-            k = {2.1e-4 * breathe, 0, -3.9e-7, 0, 2.3e-10, 0};
-            break;
-    }
-    k = {k[0] * s2, k[1] * s2, k[2] * s2 * s2, k[3], k[4] * s2 * s2 * s2, k[5]};
+    k = bending(look, direction);
+    k[0] *= 1.0 - 0.16 * near;
+    for (size_t i = 0; i < 6; ++i) k[i] *= std::pow(s2, double(i / 2 + 1));
     lens.distortion.tangential = {1.6e-5 * s, -1.1e-5 * s};
     lens.distortion_offset_mm = {0.083, -0.047};
     lens.projection_offset_mm = {-0.061, 0.108};
@@ -81,7 +98,8 @@ PlannedPlate planPlate(const ShootSettings& s, double pan_deg, double tilt_deg, 
     const double focus_m =
         s.focus_moves ? kFocus_m[dice.below(5)] * dice.between(0.96f, 1.04f) : 6.0;
     const double t_stop = s.iris_moves ? kTStop[dice.below(5)] : 2.8;
-    plate.lens = inventedLens(s.look, s.focal_mm, focus_m, t_stop);
+    const double nominal_mm = s.zoom_moves ? s.focal_mm * dice.between(0.88f, 1.12f) : s.focal_mm;
+    plate.lens = inventedLens(s.look, s.direction, nominal_mm, focus_m, t_stop);
     // The operator follows the iris with the sensitivity in whole thirds of a stop, not always.
     plate.iso = s.iris_moves && t_stop > 3 && dice.below(2) == 0 ? 1280 : 800;
     plate.exposure =
@@ -109,7 +127,7 @@ ShootSettings photographSettings(const SceneSettings& scene, uint32_t seed) {
     s.sensor_width_mm = 23.6;
     s.focal_mm = 24;
     s.photographs = true;
-    s.exposure = scene.light == Light::night ? 5.5 : 0.8;
+    s.exposure = scene.light == Light::night ? 8.0 : 0.8;
     s.pan_tilt_jitter_deg = 4;
     s.roll_jitter_deg = 3;
     s.hand_sway_m = 0.03;

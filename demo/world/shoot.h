@@ -26,10 +26,11 @@ struct Row {
 
 enum class LensLook { barrel, pincushion, mustache };
 
-/// The invented zoomless lens at a focus distance and T-stop: it breathes (focal length and
+/// The invented lens at a focus distance and T-stop: it breathes (focal length and
 /// distortion follow focus) and shades (by the iris).
-[[nodiscard]] calib::Lens inventedLens(LensLook look, double nominal_mm, double focus_m,
-                                       double t_stop);
+/// Both directions of the model bend alike, not equally: each has a polynomial of its own.
+[[nodiscard]] calib::Lens inventedLens(LensLook look, calib::DistortionDirection direction,
+                                       double nominal_mm, double focus_m, double t_stop);
 
 struct Rate {
     int num = 24000, denom = 1001;
@@ -45,10 +46,10 @@ struct ShootSettings {
     double sensor_width_mm = 36.0;
     double focal_mm = 28.0;
     LensLook look = LensLook::barrel;
-    bool use_flat_to_recorded = false;  ///< give the lens as a U-D polynomial
+    calib::DistortionDirection direction = calib::DistortionDirection::recorded_to_flat;
     double pan_tilt_jitter_deg = 1.5, roll_jitter_deg = 0.6;
     double exposure_jitter_stops = 0.07;
-    bool focus_moves = true, iris_moves = true;
+    bool focus_moves = true, iris_moves = true, zoom_moves = false;
     bool photographs = false;  ///< hand-held stills: exposure and balance wander, files are JPEG
     double exposure = 1;       ///< of all plates
     double hand_sway_m = 0;    ///< how far the camera wanders from shot to shot, one way

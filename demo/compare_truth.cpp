@@ -1,0 +1,112 @@
+// Compares a solve and a panorama with the truth of a rendered shoot.
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <iostream>
+#include <nlohmann/json.hpp>
+
+#include "world/truth.h"
+
+using namespace plateloom;
+using namespace plateloom::world;
+
+namespace {
+
+nlohmann::json asJson(const SolveErrors& e) {
+    nlohmann::json each = nlohmann::json::array();
+    for (const PlateError& plate : e.each)
+        each.push_back({{"file", plate.file},
+                        {"placed_by", plate.placed_by},
+                        {"rotation_px", plate.rotation_px},
+                        {"focal_ratio", plate.focal_ratio},
+                        {"exposure_stops", plate.exposure_stops}});
+    return {{"plates", e.plates},
+            {"placed", e.placed},
+            {"by_ties", e.by_ties},
+            {"missing", e.missing},
+            {"rotation_rms_px", e.rms_px},
+            {"rotation_max_px", e.largest_px},
+            {"by_pose_max_px", e.largest_by_pose_px},
+            {"exposure_rms_stops", e.rms_exposure_stops},
+            {"each", each}};
+}
+
+nlohmann::json asJson(const PanoramaErrors& e) {
+    nlohmann::json lamps = nlohmann::json::array();
+    for (const LampError& lamp : e.lamps)
+        lamps.push_back({{"energy", lamp.energy_ratio},
+                         {"peak", lamp.peak_ratio},
+                         {"radius_px", lamp.radius_px}});
+    return {{"covered", e.covered}, {"factor", {e.factor[0], e.factor[1], e.factor[2]}},
+            {"median", e.median},   {"p90", e.p90},
+            {"p99", e.p99},         {"largest", e.largest},
+            {"far_off", e.far_off}, {"worst_lamp", e.worst_lamp},
+            {"lamps", lamps}};
+}
+
+void print(const SolveErrors& e) {
+    std::printf("plates placed        %d of %d (%d by ties)\n", e.placed, e.plates, e.by_ties);
+    for (const std::string& file : e.missing)
+        std::printf("  not placed         %s\n", file.c_str());
+    std::printf("rotation error       rms %.4f, largest %.4f plate pixels (placed by ties)\n",
+                e.rms_px, e.largest_px);
+    if (e.placed > e.by_ties)
+        std::printf("placed by pose       largest %.2f plate pixels\n", e.largest_by_pose_px);
+    std::printf("exposure error       rms %.4f stops\n", e.rms_exposure_stops);
+}
+
+void printEach(const SolveErrors& e) {
+    for (const PlateError& plate : e.each)
+        std::printf("  %-20s %-5s %9.4f px  focal x %.6f  %+.4f stops\n", plate.file.c_str(),
+                    plate.placed_by.c_str(), plate.rotation_px, plate.focal_ratio,
+                    plate.exposure_stops);
+}
+
+void print(const PanoramaErrors& e) {
+    std::printf("covered              %.2f %% of the sphere\n", 100 * e.covered);
+    std::printf("relative error       median %.3f %%, 90th %.3f %%, 99th %.3f %%, largest %.3g\n",
+                100 * e.median, 100 * e.p90, 100 * e.p99, e.largest);
+    std::printf("more than half off   %.3f %%\n", 100 * e.far_off);
+    std::printf("lamps                %zu, worst energy %.2f %% off\n", e.lamps.size(),
+                100 * e.worst_lamp);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    std::filesystem::path shoot, solve, panorama;
+    int width = 4096;
+    bool json = false, each = false;
+    CLI::App app("Compares a solve and a panorama with the truth of a rendered shoot.");
+    app.add_option("SHOOT", shoot, "Folder that render_shoot wrote")->required();
+    app.add_option("--solve", solve, "SOLVE.jsonl; without it the panorama counts as aligned");
+    app.add_option("--panorama", panorama, "Equirectangular panorama");
+    app.add_option("--width", width, "Compare at no more than this width");
+    app.add_flag("--each", each, "A line a plate");
+    app.add_flag("--json", json, "Print one JSON object");
+    CLI11_PARSE(app, argc, argv);
+    try {
+        nlohmann::json summary;
+        SolveErrors errors;
+        if (!solve.empty()) {
+            errors =
+                compareSolve(io::readSolve(solve), readTruePlates(shoot / "truth" / "poses.csv"));
+            summary["solve"] = asJson(errors);
+            if (!json) print(errors);
+            if (!json && each) printEach(errors);
+        }
+        if (!panorama.empty()) {
+            const Scene scene(readScene(shoot / "truth" / "scene.json"));
+            const io::Picture picture = readPanorama(panorama, width);
+            const PanoramaErrors off =
+                comparePanorama(picture, truePanorama(scene, picture.width, errors.truthFromSolve),
+                                scene, errors.truthFromSolve);
+            summary["panorama"] = asJson(off);
+            if (!json) print(off);
+        }
+        if (json) std::cout << summary.dump(1) << '\n';
+    } catch (const std::exception& error) {
+        std::cerr << "compare_truth: " << error.what() << '\n';
+        return 3;
+    }
+    return 0;
+}
