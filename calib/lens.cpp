@@ -1,8 +1,12 @@
 #include "calib/lens.h"
 
 #include <Eigen/LU>
+#include <algorithm>
 #include <cstdio>
 #include <limits>
+#include <vector>
+
+#include "calib/first_zero.h"
 
 namespace plateloom::calib {
 
@@ -15,7 +19,6 @@ constexpr double kReach = 8.0;
 struct Radial {
     double value;  // r R(r)
     double slope;  // d(r R)/dr
-    double below;  // the denominator: must stay above zero
 };
 
 Radial radialAt(const Distortion& d, double r) {
@@ -27,31 +30,48 @@ Radial radialAt(const Distortion& d, double r) {
     const double below_ds = k[1] + s * (2.0 * k[3] + s * 3.0 * k[5]);
     const double R = above / below;
     const double R_ds = (above_ds - R * below_ds) / below;
-    return {r * R, R + 2.0 * s * R_ds, below};
+    return {r * R, R + 2.0 * s * R_ds};
 }
 
-bool monotoneAt(const Distortion& d, double r) {
-    const Radial at = radialAt(d, r);
-    return at.below > 0 && at.slope > 0;
+using Polynomial = std::vector<double>;  // coefficients of 1, x, x² ...
+
+Polynomial product(const Polynomial& a, const Polynomial& b) {
+    Polynomial out(a.size() + b.size() - 1, 0.0);
+    for (size_t i = 0; i < a.size(); ++i)
+        for (size_t j = 0; j < b.size(); ++j) out[i + j] += a[i] * b[j];
+    return out;
 }
 
-// The first radius at which r R(r) stops rising, or `reach`.
+// p(r²) - factor r q(r²).
+Polynomial inRadius(const Polynomial& p, double factor, const Polynomial& q) {
+    Polynomial out(2 * std::max(p.size(), q.size() + 1), 0.0);
+    for (size_t i = 0; i < p.size(); ++i) out[2 * i] += p[i];
+    for (size_t i = 0; i < q.size(); ++i) out[2 * i + 1] -= factor * q[i];
+    return out;
+}
+
+// The radius up to which U is one-to-one, at most `reach`.
+//
+// U's Jacobian is symmetric: along and across the radius it is diag(d(rR)/dr, R), and the
+// tangential terms add a symmetric matrix whose eigenvalues are at least -6 r |p|. While both R and
+// d(rR)/dr exceed 6 r |p| it is positive definite, hence U the gradient of a strictly convex
+// function on the disc, hence one-to-one. With R = A / B over s = r², and B > 0, the conditions are
+// polynomials:
+//     A - 6 r |p| B > 0,     A B + 2 s (A' B - A B') - 6 r |p| B² > 0
 double findValidRadius(const Distortion& d, double reach) {
-    constexpr int kSteps = 2048;
-    double good = 0;
-    for (int i = 1; i <= kSteps; ++i) {
-        double r = reach * i / kSteps;
-        if (monotoneAt(d, r)) {
-            good = r;
-            continue;
-        }
-        for (int bisect = 0; bisect < 60; ++bisect) {
-            const double middle = 0.5 * (good + r);
-            (monotoneAt(d, middle) ? good : r) = middle;
-        }
-        return good;
-    }
-    return reach;
+    const auto& k = d.radial;
+    const Polynomial A{1, k[0], k[2], k[4]}, B{1, k[1], k[3], k[5]};
+    const Polynomial A_s{k[0], 2 * k[2], 3 * k[4]}, B_s{k[1], 2 * k[3], 3 * k[5]};
+    const double bend = 6 * std::hypot(d.tangential[0], d.tangential[1]);
+    Polynomial slope = product(A, B);
+    const Polynomial rise = product(A_s, B), fall = product(A, B_s);
+    for (size_t i = 0; i < rise.size(); ++i) slope[i + 1] += 2 * (rise[i] - fall[i]);
+
+    double valid = reach;
+    for (const Polynomial& positive :
+         {inRadius(B, 0, B), inRadius(A, bend, B), inRadius(slope, bend, product(B, B))})
+        valid = std::min(valid, firstZero(positive, valid).value_or(valid));
+    return valid;
 }
 
 Eigen::Matrix2d jacobian(const Distortion& d, const Vector2d& p) {
@@ -73,17 +93,19 @@ Eigen::Matrix2d jacobian(const Distortion& d, const Vector2d& p) {
     return J;
 }
 
-// r with r R(r) = target, on [0, valid], by Newton kept inside a shrinking bracket.
+// r with r R(r) = target, on [0, valid], where it rises: Newton inside a shrinking bracket, which is
+// halved instead wherever Newton leaves it or does not halve the error (as it does beside a pole).
 double invertRadial(const Distortion& d, double target, double valid) {
-    double low = 0, high = valid, r = std::min(target, valid);
-    for (int i = 0; i < 60 && high - low > 1e-13 * (1.0 + high); ++i) {
+    double low = 0, high = valid, r = target < valid ? target : 0.5 * valid;
+    double last_error = std::numeric_limits<double>::infinity();
+    for (int i = 0; i < 100 && high - low > 1e-15 * high; ++i) {
         const Radial at = radialAt(d, r);
         const double error = at.value - target;
+        if (std::abs(error) <= 1e-14 * target) return r;
         (error > 0 ? high : low) = r;
-        double next = r - error / at.slope;
-        if (!(next > low && next < high)) next = 0.5 * (low + high);
-        if (std::abs(next - r) < 1e-14 * (1.0 + r)) return next;
-        r = next;
+        r -= error / at.slope;
+        if (!(r > low && r < high && std::abs(error) < 0.5 * last_error)) r = 0.5 * (low + high);
+        last_error = std::abs(error);
     }
     return r;
 }
@@ -96,7 +118,14 @@ LensMap::LensMap(const Lens& lens, const Sensor& sensor) : lens_(lens), sensor_(
     const double reach = kReach * (sensor.halfDiagonal_mm() + centre_mm_.norm());
     valid_radius_mm_ =
         none_ ? std::numeric_limits<double>::infinity() : findValidRadius(lens.distortion, reach);
-    valid_image_mm_ = none_ ? valid_radius_mm_ : radialAt(lens.distortion, valid_radius_mm_).value;
+    if (none_) {
+        valid_image_mm_ = valid_radius_mm_;
+        return;
+    }
+    // The tangential terms move a point by 3 r² |p| at most.
+    const double r = valid_radius_mm_;
+    const auto& p = lens.distortion.tangential;
+    valid_image_mm_ = radialAt(lens.distortion, r).value + 3 * r * r * std::hypot(p[0], p[1]);
 }
 
 std::optional<Vector2d> LensMap::forward(const Vector2d& p) const {
@@ -107,8 +136,8 @@ std::optional<Vector2d> LensMap::forward(const Vector2d& p) const {
 std::optional<Vector2d> LensMap::inverse(const Vector2d& target) const {
     const double radius = target.norm();
     const bool tangential = lens_.distortion.tangential != std::array<double, 2>{};
-    if (radius < 1e-15) return Vector2d::Zero();
-    if (!tangential && radius > valid_image_mm_) return std::nullopt;
+    if (radius < 1e-15) return target;
+    if (radius > valid_image_mm_) return std::nullopt;
 
     const double r =
         invertRadial(lens_.distortion, std::min(radius, valid_image_mm_), valid_radius_mm_);
@@ -116,11 +145,12 @@ std::optional<Vector2d> LensMap::inverse(const Vector2d& target) const {
     if (!tangential) return p;
 
     // The radial answer is a near start; a halved step wherever the full one does not come closer.
+    // On the valid disc the Jacobian is positive definite, so that some step always does, unless
+    // the answer lies outside.
     Vector2d error = brownConrady<double>(lens_.distortion, p) - target;
     const double done = 1e-13 * (1.0 + radius);
     for (int i = 0; i < 40 && error.norm() > done; ++i) {
         const Eigen::Matrix2d J = jacobian(lens_.distortion, p);
-        if (J.determinant() <= 0) return std::nullopt;
         const Vector2d step = J.inverse() * error;
         double share = 1.0;
         for (; share > 1e-6; share *= 0.5) {
@@ -135,8 +165,7 @@ std::optional<Vector2d> LensMap::inverse(const Vector2d& target) const {
         }
         if (share <= 1e-6) break;
     }
-    if (error.norm() > 1e-11 * (1.0 + radius) || jacobian(lens_.distortion, p).determinant() <= 0)
-        return std::nullopt;
+    if (error.norm() > 1e-11 * (1.0 + radius)) return std::nullopt;
     return p;
 }
 
@@ -186,44 +215,69 @@ std::optional<Vector2d> LensMap::recordedFromRay(const Vector3d& ray) const {
     return pixelFromMm(sensor_, *recorded_mm);
 }
 
+namespace {
+
+// The least share of the light that arrives anywhere up to a radius, and where.
+struct Darkest {
+    double transmission, r_mm;
+};
+
+Darkest darkest(const Shading& shading, double reach_mm) {
+    // The ends, and where the derivative a1 + 2 a2 s + 3 a3 s² is zero, s = r².
+    const double end = reach_mm * reach_mm;
+    std::vector<double> s{0, end};
+    const double a = 3 * shading.a3, b = 2 * shading.a2, c = shading.a1;
+    const double q = -0.5 * (b + std::copysign(std::sqrt(std::max(0.0, b * b - 4 * a * c)), b));
+    if (a != 0) s.push_back(q / a);
+    if (q != 0) s.push_back(c / q);
+    Darkest out{1, 0};
+    for (const double at : s)
+        if (at >= 0 && at <= end && shading.transmission(at) < out.transmission)
+            out = {shading.transmission(at), std::sqrt(at)};
+    return out;
+}
+
+template <class... Values>
+std::string said(const char* format, Values... values) {
+    char text[200];
+    std::snprintf(text, sizeof text, format, values...);
+    return text;
+}
+
+}  // namespace
+
 std::optional<std::string> faultOf(const Lens& lens, const Sensor& sensor) {
     const auto& d = lens.distortion;
-    char text[200];
-    if (!(lens.focal_mm > 0) || !std::isfinite(lens.focal_mm)) return "focal length is not above 0";
+    if (!(sensor.width_mm > 0 && sensor.height_mm > 0 && sensor.width_px > 0 &&
+          sensor.height_px > 0))
+        return "the sensor has no size";
+    if (!(lens.focal_mm > 0) || !std::isfinite(lens.focal_mm))
+        return "the focal length is not above 0";
     double sum = lens.distortion_offset_mm.sum() + lens.projection_offset_mm.sum() +
                  lens.shading.a1 + lens.shading.a2 + lens.shading.a3;
     for (const double k : d.radial) sum += k;
     for (const double p : d.tangential) sum += p;
     if (!std::isfinite(sum)) return "a coefficient is not a finite number";
 
+    // Where the map is valid is a disc round the distortion centre (D-U), or what such a disc maps
+    // to (U-D); the frame's edge and its inside are looked at, since the centre may lie anywhere.
     const LensMap map(lens, sensor);
     constexpr int kSteps = 32;
-    for (int i = 0; i <= 4 * kSteps; ++i) {  // once round the frame's edge
-        const int side = std::min(i / kSteps, 3);
-        const double t = double(i - side * kSteps) / kSteps;
-        const Vector2d corners[5] = {{0, 0}, {1, 0}, {1, 1}, {0, 1}, {0, 0}};
-        const Vector2d at = corners[side] + t * (corners[side + 1] - corners[side]);
-        const Vector2d px(at.x() * sensor.width_px, at.y() * sensor.height_px);
-        const Vector2d mm = mmFromPixel(sensor, px);
-        const auto flat = map.flatFromRecorded_mm(mm);
-        const auto p = mm - lens.distortion_offset_mm - lens.projection_offset_mm;
-        const bool folds = !flat || (d.direction == DistortionDirection::recorded_to_flat &&
-                                     !d.isNone() && jacobian(d, p).determinant() <= 0);
-        if (folds) {
-            std::snprintf(
-                text, sizeof text,
-                "distortion folds inside the frame (%.2f mm from its centre, at the edge)",
-                mm.norm());
-            return text;
+    double folded_mm = std::numeric_limits<double>::infinity();
+    for (int j = 0; j <= kSteps; ++j)
+        for (int i = 0; i <= kSteps; ++i) {
+            const Vector2d px(double(i) / kSteps * sensor.width_px,
+                              double(j) / kSteps * sensor.height_px);
+            const Vector2d mm = mmFromPixel(sensor, px);
+            if (!map.flatFromRecorded_mm(mm)) folded_mm = std::min(folded_mm, mm.norm());
         }
-        if (!(map.transmission(px) > 0)) {
-            std::snprintf(
-                text, sizeof text,
-                "exposure falloff reaches zero inside the frame (%.2f mm from its centre)",
-                mm.norm());
-            return text;
-        }
-    }
+    if (std::isfinite(folded_mm))
+        return said("its distortion folds inside the frame, %.2f mm from the centre", folded_mm);
+    const Darkest dark = darkest(lens.shading, sensor.halfDiagonal_mm());
+    if (!(dark.transmission > 0))
+        return said(
+            "its exposure falloff reaches zero inside the frame, at %.2f mm from the centre",
+            dark.r_mm);
     return std::nullopt;
 }
 

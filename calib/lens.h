@@ -72,9 +72,10 @@ template <class T>
 /// A lens over a sensor, in both directions. Cheap to make (a few microseconds), immutable, safe to
 /// share between threads.
 ///
-/// The polynomial is trusted only where it is monotone: up to the radius where d(r R)/dr first
-/// reaches zero (or the denominator does). Beyond that the answer is nullopt: such a point is not
-/// in the picture, and no point is ever folded back into it.
+/// The polynomial is trusted only on the disc round the distortion centre where it is one-to-one:
+/// up to the radius where d(r R)/dr first reaches zero (a little less with tangential terms), or
+/// the denominator does. Beyond that the answer is nullopt: such a point is not in the picture, and
+/// no point is ever folded back into it. The disc ends at eight half diagonals in any case.
 class LensMap {
 public:
     LensMap() = default;

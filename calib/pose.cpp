@@ -9,7 +9,14 @@ namespace plateloom::calib {
 
 namespace {
 constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+
+// In (-180, 180]: atan2 says -180 for a negative zero.
+double angle_deg(double y, double x) {
+    const double angle = std::atan2(y, x) / kRadPerDeg;
+    return angle <= -180.0 ? 180.0 : angle;
 }
+
+}  // namespace
 
 double angleOfView_deg(double extent_mm, double focal_mm) {
     return 2.0 * std::atan2(0.5 * extent_mm, focal_mm) / kRadPerDeg;
@@ -29,10 +36,10 @@ PanTiltRoll panTiltRoll(const Matrix3d& m) {
     PanTiltRoll pose;
     pose.tilt_deg = std::atan2(m(2, 1), cos_tilt) / kRadPerDeg;
     if (cos_tilt > 1e-9) {
-        pose.pan_deg = std::atan2(-m(0, 1), m(1, 1)) / kRadPerDeg;
-        pose.roll_deg = std::atan2(-m(2, 0), m(2, 2)) / kRadPerDeg;
+        pose.pan_deg = angle_deg(-m(0, 1), m(1, 1));
+        pose.roll_deg = angle_deg(-m(2, 0), m(2, 2));
     } else {
-        pose.pan_deg = std::atan2(m(1, 0), m(0, 0)) / kRadPerDeg;
+        pose.pan_deg = angle_deg(m(1, 0), m(0, 0));
     }
     return pose;
 }

@@ -5,6 +5,7 @@
 #include <map>
 
 #include "io/input_error.h"
+#include "io/json_samples.h"
 
 namespace plateloom::io {
 
@@ -256,8 +257,7 @@ void applyStatics(LensSample* sample, const StaticBlock& statics) {
 LensTrack readLensTrackJson(const std::filesystem::path& path, std::string_view text) {
     LensTrack track;
     track.path = path;
-    const std::vector<JsonSample> texts = splitSamples(text, path);
-    track.samples.reserve(texts.size());
+    JsonSamples samples(text, path);
 
     // What a source's static block says holds from its first mention on, and before it too, for
     // the samples that came ahead of the first one.
@@ -267,11 +267,10 @@ LensTrack readLensTrackJson(const std::filesystem::path& path, std::string_view 
         std::vector<size_t> waiting;
     };
     std::map<std::string, Source> sources;
-    for (const JsonSample& one : texts) {
-        const nlohmann::json json = parseSample(one, path);
-        ParsedSample parsed = readSample(JsonFields(json, one, path));
-        parsed.sample.line = one.line;
-        parsed.sample.number = one.number;
+    while (samples.next()) {
+        ParsedSample parsed = readSample(samples.fields());
+        parsed.sample.line = samples.line();
+        parsed.sample.number = samples.number();
         Source& source = sources[parsed.source];
         if (parsed.statics.has_camera || parsed.statics.has_lens) {
             source.statics.update(parsed.statics);

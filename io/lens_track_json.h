@@ -6,7 +6,7 @@
 // and `undistortion` as single objects, timing.frameRate, timecode.format, device for tracker.
 #pragma once
 
-#include "io/json_samples.h"
+#include "io/json_fields.h"
 #include "io/lens_track.h"
 
 namespace plateloom::io {

@@ -4,123 +4,17 @@
 #include <cmath>
 #include <map>
 #include <set>
-#include <tuple>
-#include <unordered_map>
 
 #include "io/input_error.h"
+#include "io/sample_index.h"
 
 namespace plateloom::io {
 
 namespace {
 
-struct Found {
-    const LensSample* sample = nullptr;
-    int track = 0;
-};
-using Candidates = std::vector<Found>;
-
-std::string lower(std::string text) {
-    for (char& c : text) c = char(std::tolower(static_cast<unsigned char>(c)));
-    return text;
-}
-
 std::string counted(size_t count, const char* noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
-
-int64_t labelOf(const Timecode& t, int counting) {
-    return ((int64_t(t.hours) * 60 + t.minutes) * 60 + t.seconds) * counting + t.frames;
-}
-
-// Samples by timecode, one table a counting rate (nearly always one).
-class TimecodeIndex {
-public:
-    explicit TimecodeIndex(const std::vector<LensTrack>& tracks) {
-        for (size_t t = 0; t < tracks.size(); ++t)
-            for (const LensSample& sample : tracks[t].samples)
-                if (sample.timecode) add({&sample, int(t)});
-    }
-
-    [[nodiscard]] bool empty() const { return tables_.empty(); }
-
-    [[nodiscard]] Candidates at(const Timecode& timecode, std::optional<FrameRate> rate) const {
-        Candidates out;
-        for (const auto& [counting, table] : tables_) {
-            Timecode label = timecode;
-            const int plate_counting = rate ? rate->counting() : counting;
-            if (counting % plate_counting == 0)
-                label.frames *= counting / plate_counting;
-            else if (plate_counting % counting == 0)
-                label.frames /= plate_counting / counting;
-            const auto found = table.find(labelOf(label, counting));
-            if (found != table.end())
-                out.insert(out.end(), found->second.begin(), found->second.end());
-        }
-        return out;
-    }
-
-    /// "01:00:00:00 to 01:00:20:04".
-    [[nodiscard]] std::string range() const {
-        return toString(*first_->timecode) + " to " + toString(*last_->timecode);
-    }
-
-private:
-    void add(const Found& found) {
-        const LensSample& sample = *found.sample;
-        const int counting = sample.frame_rate.value_or(FrameRate{}).counting();
-        Candidates& here = tables_[counting][labelOf(*sample.timecode, counting)];
-        // Of several samples within one frame the earliest belongs to it.
-        const auto same_track = [&](const Found& f) { return f.track == found.track; };
-        const auto earlier = std::find_if(here.begin(), here.end(), same_track);
-        if (earlier != here.end() && earlier->sample->sub_frame != sample.sub_frame) {
-            if (sample.sub_frame < earlier->sample->sub_frame) *earlier = found;
-        } else {
-            here.push_back(found);
-        }
-        const auto before = [](const LensSample& a, const LensSample& b) {
-            const Timecode &s = *a.timecode, &t = *b.timecode;
-            return std::tie(s.hours, s.minutes, s.seconds, s.frames) <
-                   std::tie(t.hours, t.minutes, t.seconds, t.frames);
-        };
-        if (!first_ || before(sample, *first_)) first_ = &sample;
-        if (!last_ || before(*last_, sample)) last_ = &sample;
-    }
-
-    std::map<int, std::unordered_map<int64_t, Candidates>> tables_;
-    const LensSample* first_ = nullptr;
-    const LensSample* last_ = nullptr;
-};
-
-// Samples by the names that they give: of a file or a clip, with and without extension.
-class NameIndex {
-public:
-    explicit NameIndex(const std::vector<LensTrack>& tracks) {
-        for (size_t t = 0; t < tracks.size(); ++t)
-            for (const LensSample& sample : tracks[t].samples) {
-                std::set<std::string> names;
-                for (const std::string& name : {sample.file, sample.clip}) {
-                    if (name.empty()) continue;
-                    names.insert(lower(std::filesystem::path(name).filename().string()));
-                    names.insert(lower(std::filesystem::path(name).stem().string()));
-                }
-                for (const std::string& name : names) table_[name].push_back({&sample, int(t)});
-            }
-    }
-
-    /// Samples of the most telling name that any sample knows.
-    [[nodiscard]] const Candidates& of(const PlateFile& plate) const {
-        static const Candidates none;
-        for (const std::string& name :
-             {plate.path.filename().string(), plate.path.stem().string(), plate.clip}) {
-            const auto found = table_.find(lower(name));
-            if (!name.empty() && found != table_.end()) return found->second;
-        }
-        return none;
-    }
-
-private:
-    std::unordered_map<std::string, Candidates> table_;
-};
 
 bool close(double a, double b) {
     return std::abs(a - b) <= 1e-9 * (1 + std::abs(a));
@@ -141,7 +35,7 @@ bool sameLens(const calib::Lens& a, const calib::Lens& b) {
 // Two samples that say the same of a plate: the lens exactly, the pose but for a tracker's noise.
 bool agree(const LensSample& a, const LensSample& b) {
     constexpr double kNoise_deg = 0.5;
-    if (!sameLens(a.lens, b.lens)) return false;
+    if (!sameLens(a.lens, b.lens) || a.sensor_width_mm != b.sensor_width_mm) return false;
     if (!a.pose || !b.pose) return true;
     return calib::angleBetween_deg(calib::worldFromCamera(*a.pose),
                                    calib::worldFromCamera(*b.pose)) < kNoise_deg;
@@ -156,18 +50,18 @@ std::optional<int64_t> frameInName(const std::filesystem::path& path) {
 }
 
 // The candidates that all say the same, as one; else nothing.
-std::optional<Found> unanimous(const Candidates& candidates) {
+std::optional<FoundSample> unanimous(const FoundSamples& candidates) {
     if (candidates.empty()) return std::nullopt;
-    for (const Found& other : candidates)
+    for (const FoundSample& other : candidates)
         if (!agree(*candidates.front().sample, *other.sample)) return std::nullopt;
     return candidates.front();
 }
 
 // Several samples of one name: the plate's frame number or timecode may tell them apart.
-Candidates narrowed(const Candidates& candidates, const PlateFile& plate) {
-    Candidates out;
+FoundSamples narrowed(const FoundSamples& candidates, const PlateFile& plate) {
+    FoundSamples out;
     const auto frame = frameInName(plate.path);
-    for (const Found& one : candidates)
+    for (const FoundSample& one : candidates)
         if (frame && one.sample->frame == frame) out.push_back(one);
     return out.empty() ? candidates : out;
 }
@@ -183,27 +77,35 @@ public:
             if (timecode && !exists(*timecode, plate.frame_rate.value_or(kFastest)))
                 timecode.reset();
         }
-        // One timecode for all of several plates tells nothing.
-        std::set<int64_t> labels;
-        size_t with = 0;
-        for (const auto& timecode : timecodes_)
-            if (timecode) labels.insert(labelOf(*timecode, 1000)), ++with;
-        if (with > 1 && labels.size() == 1) timecodes_.assign(plates.size(), std::nullopt);
     }
 
     PlateSamples tie() {
         const size_t with = size_t(std::count_if(timecodes_.begin(), timecodes_.end(),
                                                  [](const auto& t) { return t.has_value(); }));
-        if (with > 0 && !times_.empty()) return byTimecode(with);
+        if (with > 0 && !times_.empty()) {
+            if (with < 2 || !allAtOneTime()) return byTimecode(with);
+            // Cameras that rolled together, or an exporter's 00:00:00:00 that tells nothing.
+            try {
+                return byTimecode(with);
+            } catch (const InputError&) {
+                timecodes_.assign(plates_.size(), std::nullopt);
+            }
+        }
         if (const auto tied = byName()) return *tied;
         return byOrder();
     }
 
 private:
+    [[nodiscard]] bool allAtOneTime() const {
+        std::set<int64_t> labels;
+        for (const auto& timecode : timecodes_)
+            if (timecode) labels.insert(labelNumber(*timecode, 1000));
+        return labels.size() == 1;
+    }
     [[nodiscard]] std::string name(size_t plate) const {
         return plates_[plate].path.filename().string();
     }
-    [[nodiscard]] std::string where(const Found& found) const {
+    [[nodiscard]] std::string where(const FoundSample& found) const {
         return whereIs(tracks_[size_t(found.track)], *found.sample);
     }
     [[nodiscard]] std::string trackNames() const {
@@ -216,7 +118,7 @@ private:
         std::vector<size_t> unmatched;
         for (size_t i = 0; i < plates_.size(); ++i) {
             if (!timecodes_[i]) continue;
-            const Candidates here = times_.at(*timecodes_[i], plates_[i].frame_rate);
+            const FoundSamples here = times_.at(*timecodes_[i], plates_[i].frame_rate);
             if (here.empty())
                 unmatched.push_back(i);
             else
@@ -240,15 +142,15 @@ private:
         return tied;
     }
 
-    [[nodiscard]] Found atOneTime(size_t plate, const Candidates& here) const {
+    [[nodiscard]] FoundSample atOneTime(size_t plate, const FoundSamples& here) const {
         if (const auto found = unanimous(here)) return *found;
         // Several cameras rolled together: the plate's name may tell whose sample it is.
-        Candidates named;
-        for (const Found& by_name : names_.of(plates_[plate]))
-            for (const Found& by_time : here)
+        FoundSamples named;
+        for (const FoundSample& by_name : names_.of(plates_[plate]))
+            for (const FoundSample& by_time : here)
                 if (by_name.sample == by_time.sample) named.push_back(by_time);
         if (const auto found = unanimous(named)) return *found;
-        const auto other = std::find_if(here.begin(), here.end(), [&](const Found& f) {
+        const auto other = std::find_if(here.begin(), here.end(), [&](const FoundSample& f) {
             return !agree(*here.front().sample, *f.sample);
         });
         throw InputError(where(here.front()),
@@ -292,7 +194,7 @@ private:
         PlateSamples tied = begun(PlateSamples::TiedBy::name);
         std::vector<size_t> unnamed, ambiguous;
         for (size_t i = 0; i < plates_.size(); ++i) {
-            const Candidates candidates = narrowed(names_.of(plates_[i]), plates_[i]);
+            const FoundSamples candidates = narrowed(names_.of(plates_[i]), plates_[i]);
             if (candidates.empty())
                 unnamed.push_back(i);
             else if (const auto found = unanimous(candidates))
@@ -312,7 +214,7 @@ private:
 
     // Frames of one clip whose samples are as many as its plates, in the same order.
     void orderWithinNames(PlateSamples* tied, const std::vector<size_t>& ambiguous) const {
-        std::map<const Candidates*, std::vector<size_t>> sharing;
+        std::map<const FoundSamples*, std::vector<size_t>> sharing;
         for (const size_t i : ambiguous) sharing[&names_.of(plates_[i])].push_back(i);
         for (const auto& [candidates, plates] : sharing) {
             if (candidates->size() != plates.size())
@@ -327,7 +229,7 @@ private:
 
     // No names, but frame numbers in the samples and at the end of the files' names.
     [[nodiscard]] std::optional<PlateSamples> byFrame() const {
-        std::map<int64_t, Candidates> frames;
+        std::map<int64_t, FoundSamples> frames;
         for (size_t t = 0; t < tracks_.size(); ++t)
             for (const LensSample& sample : tracks_[t].samples)
                 if (sample.frame) frames[*sample.frame].push_back({&sample, int(t)});
@@ -347,7 +249,7 @@ private:
     }
 
     [[nodiscard]] PlateSamples byOrder() const {
-        Candidates all;
+        FoundSamples all;
         for (size_t t = 0; t < tracks_.size(); ++t)
             for (const LensSample& sample : tracks_[t].samples) all.push_back({&sample, int(t)});
         const bool lens_alone = all.size() == 1 && plates_.size() != 1 && !all[0].sample->pose &&
@@ -377,7 +279,7 @@ private:
         tied.track.assign(plates_.size(), 0);
         return tied;
     }
-    static void put(PlateSamples* tied, size_t plate, const Found& found) {
+    static void put(PlateSamples* tied, size_t plate, const FoundSample& found) {
         tied->sample[plate] = found.sample;
         tied->track[plate] = found.track;
     }

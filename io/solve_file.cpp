@@ -7,6 +7,7 @@
 #include <set>
 
 #include "io/input_error.h"
+#include "io/json_samples.h"
 #include "io/lens_track_json.h"
 #include "io/new_file.h"
 #include "io/table.h"
@@ -223,9 +224,9 @@ std::vector<SolvedPlate> readSolve(const std::filesystem::path& path) {
     const std::string text = readText(path);
     std::vector<SolvedPlate> plates;
     std::set<std::string> files;
-    for (const JsonSample& one : splitSamples(text, path)) {
-        const nlohmann::json json = parseSample(one, path);
-        const JsonFields root(json, one, path);
+    JsonSamples samples(text, path);
+    while (samples.next()) {
+        const JsonFields root = samples.fields();
         plates.push_back(readPlate(root));
         if (!files.insert(plates.back().file).second)
             root.object("custom")

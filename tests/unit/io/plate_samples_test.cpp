@@ -121,6 +121,21 @@ TEST_CASE("One timecode on all of several plates is none") {
     CHECK(tied.tied_by == PlateSamples::TiedBy::order);
 }
 
+TEST_CASE("Plates of several cameras at one moment are tied within their own camera's samples") {
+    std::vector<io::LensSample> a, b;
+    for (int i = 0; i < 50; ++i) {
+        a.push_back(sample(20 + i, i));
+        b.push_back(sample(120 + i, i));
+        a.back().clip = "A001";
+        b.back().clip = "B001";
+    }
+    const std::vector tracks{track(a), track(b)};
+    const auto tied = io::tieSamples({plate("B001.exr", 7), plate("A001.exr", 7)}, tracks);
+    CHECK(tied.tied_by == PlateSamples::TiedBy::timecode);
+    CHECK(focals(tied) == std::vector<double>{127, 27});
+    CHECK(tied.track == std::vector<int>{1, 0});
+}
+
 TEST_CASE("A single sample without time, place or name is a lens for all plates; a pose is not") {
     const std::vector lens{track({sample(20)})};
     const std::vector plates{plate("a.exr"), plate("b.exr"), plate("c.exr")};
