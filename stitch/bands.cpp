@@ -17,7 +17,7 @@ constexpr int kMostLevels = 5;
 constexpr int kCoarsestAcross = 64;
 // Stops by which plates may differ from their mean before a cell's say in coarser bands is halved.
 constexpr float kAgreement_stops = 0.1f;
-constexpr float kLeastSay = 0.02f;
+constexpr float kLeastSay = 0.001f;
 // A cell whose filter reaches over the frame's edge holds a mean that lies off its centre: it says
 // nothing.
 constexpr float kWholeCell = 0.98f;
@@ -169,7 +169,7 @@ float sayOf(const std::array<float, 3>& light, const std::array<float, 3>& offse
     float off = 0;
     for (int c = 0; c < 3; ++c) off = std::max(off, std::abs(light[c] - offset[c]));
     const float r = off / kAgreement_stops;
-    return std::max(kLeastSay, 1 / (1 + r * r));
+    return std::max(kLeastSay, 1 / (1 + r * r * r * r));
 }
 
 Level firstLevel(const Overview& overview, const LabelMap& labels, const Mean& mean,
