@@ -71,13 +71,13 @@ void checkPng(const fs::path& path) {
     }
 }
 
-// The first image element of a DPX header (SMPTE ST 268-1, table 2), as far as it says how many
-// bytes the picture takes.
-struct DpxElement {
-    uint32_t width, height, descriptor, bits, packing, encoding, offset;
+// What a DPX header (SMPTE ST 268-1, tables 1 and 2) says of the bytes that follow it: those of the
+// user, and those of the first image layout.
+struct DpxLayout {
+    uint32_t user_bytes, width, height, descriptor, bits, packing, encoding, offset;
 };
 
-DpxElement readDpxElement(const fs::path& path) {
+DpxLayout readDpxLayout(const fs::path& path) {
     std::array<unsigned char, 820> header{};
     std::ifstream file(path, std::ios::binary);
     if (!file.read(reinterpret_cast<char*>(header.data()), header.size())) {
@@ -94,8 +94,8 @@ DpxElement readDpxElement(const fs::path& path) {
         const unsigned char* b = header.data() + at;
         return big_endian ? uint32_t(b[0]) << 8 | b[1] : uint32_t(b[1]) << 8 | b[0];
     };
-    return {word(772),      word(776),      header[800], header[803],
-            half_word(804), half_word(806), word(808)};
+    return {word(32),    word(772),      word(776),      header[800],
+            header[803], half_word(804), half_word(806), word(808)};
 }
 
 uint64_t dpxComponents(uint32_t descriptor) {
@@ -105,20 +105,25 @@ uint64_t dpxComponents(uint32_t descriptor) {
 }
 
 void checkDpx(const fs::path& path) {
-    const DpxElement element = readDpxElement(path);
-    if (element.encoding != 0) return;  // run lengths: the size is not known beforehand
-    const uint64_t samples = uint64_t(element.width) * dpxComponents(element.descriptor);
+    const DpxLayout layout = readDpxLayout(path);
+    // The user's own header lies before the picture; OpenImageIO believes any size of it.
+    constexpr uint32_t kUndefined = 0xffffffffu;
+    if (layout.user_bytes != kUndefined && layout.user_bytes > layout.offset) {
+        refuseDamaged(path, "its header contradicts itself");
+    }
+    if (layout.encoding != 0) return;  // run lengths: the size is not known beforehand
+    const uint64_t samples = uint64_t(layout.width) * dpxComponents(layout.descriptor);
     uint64_t row = 0;
-    if (element.packing != 0 && element.bits == 10) {
+    if (layout.packing != 0 && layout.bits == 10) {
         row = (samples + 2) / 3 * 4;  // three to a 32-bit word
-    } else if (element.packing != 0 && element.bits == 12) {
+    } else if (layout.packing != 0 && layout.bits == 12) {
         row = samples * 2;
     } else {
-        row = samples * element.bits / 8;
+        row = samples * layout.bits / 8;
     }
     std::error_code error;
     const uintmax_t size = fs::file_size(path, error);
-    if (!error && size < element.offset + row * element.height) {
+    if (!error && size < layout.offset + row * layout.height) {
         refuseDamaged(path, "it ends in the middle of the picture");
     }
 }

@@ -42,11 +42,14 @@ OIIO::ImageSpec specOf(const std::string& file_format, const PanoramaWriter::For
     spec.tile_depth = 1;
     addTags(tags, file_format, spec);
     if (file_format == "openexr") {
-        spec.attribute("compression", "zip:2");
+        // Measured on 8192 x 4096 half R G B A with a sensor's noise, processor seconds and MB:
+        // level 1: 3.7 and 123, level 2: 4.6 and 122, level 4: 4.3 and 119, level 6: 8.2 and 118.
+        spec.attribute("compression", "zip:1");
         // Tiles go to disk as they come; in any other order the library would hold them back.
         spec.attribute("openexr:lineOrder", "randomY");
     } else {
         spec.attribute("compression", "zip");
+        spec.attribute("tiff:zipquality", 1);
         if (format.half) spec.attribute("tiff:half", 1);
         // A classic TIFF ends at 4 GiB; compression may not help.
         constexpr OIIO::imagesize_t kClassicTiff = OIIO::imagesize_t(4) << 30;

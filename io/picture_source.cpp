@@ -9,6 +9,7 @@
 #include <string_view>
 #include <system_error>
 
+#include "io/file_completeness.h"
 #include "io/input_error.h"
 #include "io/picture_channels.h"
 
@@ -145,6 +146,7 @@ bool PictureSource::isFloating() const {
 PictureSource openPicture(const fs::path& path) {
     PictureSource source;
     source.kind = kindOfFile(path);
+    checkComplete(path, source.kind);
     source.input = OIIO::ImageInput::create(pluginFor(source.kind));
     if (!source.input) refuse(path, "this build of OpenImageIO can't read this kind of file");
 

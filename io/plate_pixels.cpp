@@ -10,7 +10,6 @@
 
 #include "io/clip_plateau.h"
 #include "io/colour.h"
-#include "io/file_completeness.h"
 #include "io/input_error.h"
 #include "io/plate_file.h"
 #include "io/plate_rows.h"
@@ -63,6 +62,20 @@ void checkMemory(const PlateFile& file, size_t bytes) {
     }
 }
 
+PlatePixels emptyPlate(const PlateFile& file) {
+    const size_t values = size_t(file.width) * file.height * 4;
+    checkMemory(file, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
+    PlatePixels plate;
+    plate.width = file.width;
+    plate.height = file.height;
+    if (file.needs_float) {
+        plate.full.resize(values);
+    } else {
+        plate.half.resize(values);
+    }
+    return plate;
+}
+
 class PixelReader {
 public:
     PixelReader(const PlateFile& file, PictureSource& source, bool with_alpha)
@@ -74,7 +87,10 @@ public:
     /// Returns whether any pixel is covered.
     bool read(PlatePixels& plate) {
         const Window window = recordedWindow(source_.spec);
-        if (window.isEmpty()) return false;
+        if (window.isEmpty()) {
+            plate = emptyPlate(file_);
+            return false;
+        }
         const OIIO::ImageSpec& spec = source_.spec;
         const int tile = std::max(spec.tile_height, 1);
         const int band = spec.tile_width ? (kBandRows + tile - 1) / tile * tile : kBandRows;
@@ -84,6 +100,8 @@ public:
         for (int y = spec.y + offset; y < window.y_end; y += band) {
             const int end = std::min(y + band, spec.y + spec.height);
             readBand(y, end);
+            // Not before something was read: a damaged header may ask for any amount of memory.
+            if (plate.bytes() == 0) plate = emptyPlate(file_);
             for (int row = std::max(y, window.y_begin); row < std::min(end, window.y_end); ++row) {
                 convertRow(plate, window, y, row, covered);
             }
@@ -158,20 +176,6 @@ private:
     std::vector<uint16_t> turned_halves_;
 };
 
-PlatePixels emptyPlate(const PlateFile& file) {
-    const size_t values = size_t(file.width) * file.height * 4;
-    checkMemory(file, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
-    PlatePixels plate;
-    plate.width = file.width;
-    plate.height = file.height;
-    if (file.needs_float) {
-        plate.full.resize(values);
-    } else {
-        plate.half.resize(values);
-    }
-    return plate;
-}
-
 }  // namespace
 
 PlatePixels readPlatePixels(const PlateFile& file) try {
@@ -179,12 +183,11 @@ PlatePixels readPlatePixels(const PlateFile& file) try {
     if (source.uprightWidth() != file.width || source.uprightHeight() != file.height) {
         throw InputError(file.path.string(), "its size changed while it was being used");
     }
-    checkComplete(file.path, source.kind);
-    PlatePixels plate = emptyPlate(file);
+    PlatePixels plate;
     const bool covered = PixelReader(file, source, true).read(plate);
     // An alpha of nothing but zeros says nothing (some recorders write it so): the picture counts.
     if (!covered && source.channel[3] >= 0) {
-        plate = emptyPlate(file);
+        plate = {};
         PixelReader(file, source, false).read(plate);
     }
     plate.clip_level =
