@@ -92,19 +92,26 @@ io::PictureTags panoramaTags(const PlateSet& set, Projection projection) {
     return tags;
 }
 
-// Linear picture to one for eyes: the 90th percentile of its light comes to a bright grey.
-void writePreview(const std::filesystem::path& path, io::Picture picture) {
+// Linear picture to one for eyes: the 90th percentile of its light comes to a bright grey, and what
+// no plate covers is a dark blue that no picture has, so that a hole is seen at once.
+void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
     std::vector<float> light;
-    for (size_t i = 0; i < picture.data.size(); i += 4 * 7)
-        if (picture.data[i + 3] > 0) light.push_back(picture.data[i + 1]);
+    for (size_t i = 0; i < linear.data.size(); i += 4 * 7)
+        if (linear.data[i + 3] > 0) light.push_back(linear.data[i + 1]);
     float exposure = 1;
     if (!light.empty()) {
         const auto at = light.begin() + std::ptrdiff_t(light.size() * 9 / 10);
         std::nth_element(light.begin(), at, light.end());
         exposure = 0.5f / std::max(*at, 1e-6f);
     }
-    for (size_t i = 0; i < picture.data.size(); ++i)
-        if (i % 4 != 3) picture.data[i] = io::displayFromLinear(picture.data[i], exposure);
+    constexpr float hole[3] = {0.05f, 0.07f, 0.22f};
+    io::Picture picture(linear.width, linear.height, 3);
+    for (size_t i = 0; i < size_t(linear.width) * linear.height; ++i) {
+        const float* from = &linear.data[4 * i];
+        for (size_t c = 0; c < 3; ++c)
+            picture.data[3 * i + c] =
+                from[3] > 0 ? io::displayFromLinear(from[c], exposure) : hole[c];
+    }
     io::PictureTags tags;
     tags.colour_space = "sRGB";
     io::writePicture(path, picture, tags, false, {0, 0, picture.width, picture.height});
@@ -209,9 +216,9 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress) {
     io::PanoramaWriter writer(request.output, format, panoramaTags(set, request.projection));
     ComposeSettings settings{result.grid, request.tile, request.threads,
                              request.preview ? size_t(std::min(2048, result.grid.width)) : 0};
-    auto composed = compose(plates, store, settings, writer, progress);
+    const auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
-    if (request.preview) writePreview(*request.preview, std::move(composed.preview));
+    if (request.preview) writePreview(*request.preview, composed.preview);
 
     result.covered_share = composed.covered_share;
     auto& times = result.solve.times;
