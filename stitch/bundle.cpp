@@ -293,6 +293,8 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     const double scale = std::sqrt(unitVariance(job, unknowns));
     for (const double sigma_rad : network.sigma_rad)
         result.sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
+    for (const double sigma_rad : network.local_sigma_rad)
+        result.local_sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (size_t g = 0; g < job.lens.size(); ++g) {
         result.correction[g].focal_scale_sigma = scale * network.lens_sigma[g][0];
         result.correction[g].c1_sigma = scale * network.lens_sigma[g][1];

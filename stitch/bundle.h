@@ -38,7 +38,9 @@ struct BundleResult {
     std::vector<LensCorrection> correction;  ///< one a lens group
     std::vector<char> inlier;                ///< one a tie
     std::vector<double> residual_px;         ///< one a tie, length, pixels of plate b
-    std::vector<double> sigma_deg;           ///< one a plate (covariance asked for), largest axis
+    /// One a plate, along its worst axis, when covariance was asked for: against the mean of its
+    /// part, and as it would be if all other plates were exact (how well its own ties hold it).
+    std::vector<double> sigma_deg, local_sigma_deg;
     double rms_px = 0;
 };
 

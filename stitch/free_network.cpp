@@ -3,6 +3,7 @@
 #include <ceres/crs_matrix.h>
 
 #include <Eigen/Eigenvalues>
+#include <Eigen/LU>
 #include <Eigen/SparseCholesky>
 #include <cmath>
 #include <limits>
@@ -59,13 +60,15 @@ FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rot
                         const std::vector<std::vector<int>>& free_terms) {
     FreeNetwork network;
     network.sigma_rad.assign(rotation_blocks.size(), std::numeric_limits<double>::infinity());
+    network.local_sigma_rad = network.sigma_rad;
     network.lens_sigma.assign(lens_blocks.size(), Eigen::Vector3d::Zero());
     Columns columns;
     for (double* block : rotation_blocks) columns.add(problem, block);
     for (double* block : lens_blocks) columns.add(problem, block);
     if (columns.count == 0) return network;
 
-    const Eigen::SimplicialLDLT<SparseMatrix<double>> solver(normalMatrix(problem, columns));
+    const SparseMatrix<double> normal = normalMatrix(problem, columns);
+    const Eigen::SimplicialLDLT<SparseMatrix<double>> solver(normal);
     if (solver.info() != Eigen::Success || !(solver.vectorD().minCoeff() > 0)) return network;
     const MatrixXd covariance = solver.solve(MatrixXd::Identity(columns.count, columns.count));
     if (!covariance.allFinite()) return network;
@@ -82,6 +85,12 @@ FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rot
             members[part[p]].push_back(p);
     // EigenQuaternionManifold steps by half angles.
     constexpr double kRadPerStep = 2.0;
+    for (size_t p = 0; p < rotation_blocks.size(); ++p) {
+        if (!rotation_blocks[p] || !problem.HasParameterBlock(rotation_blocks[p])) continue;
+        const int at = columns.of(rotation_blocks[p]);
+        network.local_sigma_rad[p] =
+            at < 0 ? 0 : kRadPerStep * worstAxis(Matrix3d(normal.block(at, at, 3, 3)).inverse());
+    }
     for (const auto& [number, plates] : members) {
         const double share = number < 0 ? 0.0 : 1.0 / double(plates.size());
         std::vector<Matrix3d> with_mean(plates.size(), Matrix3d::Zero());

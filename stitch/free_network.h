@@ -17,6 +17,7 @@ namespace plateloom::stitch {
 struct FreeNetwork {
     bool determined = false;        ///< false: the normal equations are singular
     std::vector<double> sigma_rad;  ///< one a plate, along its worst axis; infinity where unknown
+    std::vector<double> local_sigma_rad;  ///< the same if all other plates and lenses were exact
     std::vector<Eigen::Vector3d> lens_sigma;  ///< one a lens block; 0 for terms that were held
 };
 

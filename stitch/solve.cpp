@@ -61,7 +61,8 @@ TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& bef
     settings.covariance = true;
     TieRound round = before;
     for (int pass = 0; pass < (unknown ? 2 : 1); ++pass) {
-        const double search_px = std::clamp(3 * round.typical_px, 1.5, 12.0);
+        const double search_px =
+            std::clamp(3 * std::max(round.typical_px, round.rms_px / std::sqrt(2.0)), 1.5, 12.0);
         clock.begin("refine");
         auto ties = registeredTies(cameras, lights, search_px, clock);
         clock.begin("solve");
@@ -84,8 +85,9 @@ void dropLoosePlates(Cameras& cameras, TieRound& round) {
     }
     for (int p = 0; p < cameras.size(); ++p) {
         const calib::LensMap lens(cameras.lens(p), cameras.plates[p].sensor);
-        const bool known = size_t(p) < round.sigma_deg.size();
-        const double sigma_px = known ? round.sigma_deg[p] * kRadPerDeg * lens.focal_px() : 0;
+        // Its own ties, that is: a long arc may be uncertain as a whole and sound in every joint.
+        const bool known = size_t(p) < round.local_sigma_deg.size();
+        const double sigma_px = known ? round.local_sigma_deg[p] * kRadPerDeg * lens.focal_px() : 0;
         if (ties[p] >= kLeastTies && sigma_px < kWorstSigma_px) continue;
         cameras.worldFromCamera[p].reset();
         cameras.part[p] = -1;

@@ -140,6 +140,7 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     round.usable = last.usable;
     round.rms_px = last.rms_px;
     round.sigma_deg = last.sigma_deg;
+    round.local_sigma_deg = last.local_sigma_deg;
     for (size_t t = 0; t < ties.size(); ++t) {
         if (!last.inlier[t]) continue;
         round.ties.push_back(ties[t]);

@@ -16,7 +16,7 @@ namespace plateloom::stitch {
 struct TieRound {
     std::vector<Tie> ties;  ///< inliers
     std::vector<double> residual_px;
-    std::vector<double> sigma_deg;  ///< one a plate, when it was asked for
+    std::vector<double> sigma_deg, local_sigma_deg;  ///< see BundleResult
     double rms_px = 0;
     /// Typical length of a residual, robust: what a good tie is off by along each axis.
     double typical_px = 0;
