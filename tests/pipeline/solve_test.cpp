@@ -49,8 +49,8 @@ const RecordedShoot& threeRows() {
     static const RecordedShoot recorded([] {
         world::ShootSettings settings;
         settings.rows = world::rowsOfGrid("three-rows");
-        settings.width_px = 768;
-        settings.height_px = 432;
+        settings.width_px = 640;
+        settings.height_px = 360;
         return settings;
     }());
     return recorded;
