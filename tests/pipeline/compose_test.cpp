@@ -4,81 +4,17 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstring>
-#include <functional>
-#include <limits>
 
-#include "calib/pose.h"
+#include "io/input_error.h"
+#include "tests/painted_plates.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;
-using calib::Vector2d;
-using calib::Vector3d;
+using namespace plateloom::painted;
 
 namespace {
 
 constexpr double kPi = 3.14159265358979323846;
-
-using Light = std::function<double(const Vector3d& direction)>;
-
-struct Job {
-    std::vector<PlacedPlate> plates;
-    std::vector<io::PlatePixels> pixels;
-
-    void add(const calib::PanTiltRoll& pose, const calib::Lens& lens, const calib::Sensor& sensor,
-             const Light& light, double exposure = 1, bool half = false) {
-        PlacedPlate plate;
-        plate.plate = int(plates.size());
-        plate.lens = calib::LensMap(lens, sensor);
-        plate.worldFromCamera = calib::worldFromCamera(pose);
-        plate.gain.fill(float(1 / exposure));
-        io::PlatePixels out;
-        out.width = sensor.width_px;
-        out.height = sensor.height_px;
-        out.clip_level = std::numeric_limits<float>::infinity();
-        for (int y = 0; y < out.height; ++y)
-            for (int x = 0; x < out.width; ++x) {
-                const Vector2d px(x + 0.5, y + 0.5);
-                const auto ray = plate.lens.rayFromRecorded(px);
-                const double value =
-                    light(plate.worldFromCamera * *ray) * plate.lens.transmission(px) * exposure;
-                for (const double v : {value, 0.5 * value, 2 * value, 1.0})
-                    if (half)
-                        out.half.push_back(io::halfFromFloat(float(v)));
-                    else
-                        out.full.push_back(float(v));
-            }
-        plates.push_back(plate);
-        pixels.push_back(std::move(out));
-    }
-
-    [[nodiscard]] PlateStore store() const {
-        return PlateStore([this](int plate) { return pixels[size_t(plate)]; });
-    }
-};
-
-const calib::Sensor kSensor{36, 20.25, 320, 180};
-
-calib::Lens bendingLens() {
-    calib::Lens lens;
-    lens.focal_mm = 24;
-    lens.distortion.radial = {2e-4, 0, 1e-8, 0, 0, 0};
-    lens.shading = {8e-4, 1e-7, 0};
-    return lens;
-}
-
-// Three rows all round, poles included.
-Job wholeSphere(const Light& light, double exposure_swing = 0) {
-    Job job;
-    int i = 0;
-    for (const double tilt : {-45.0, 0.0, 45.0})
-        for (int k = 0; k < 8; ++k) {
-            const double swing = 1 + exposure_swing * std::sin(1.7 * i++);
-            job.add({45.0 * k + tilt / 9 + 3, tilt, 0.5}, bendingLens(), kSensor, light, swing);
-        }
-    job.add({10, 90, 0}, bendingLens(), kSensor, light);
-    job.add({10, -90, 0}, bendingLens(), kSensor, light);
-    return job;
-}
 
 struct Result {
     io::Picture panorama;
@@ -101,13 +37,6 @@ Result run(const Job& job, const PanoramaGrid& grid, int tile = 1024, int thread
     };
     result.composed = compose(job.plates, store, settings, sink, [](const std::string&, double) {});
     return result;
-}
-
-PanoramaGrid latlong(int width) {
-    PanoramaGrid grid;
-    grid.width = width;
-    grid.height = width / 2;
-    return grid;
 }
 
 // Smooth light with detail in every direction.
@@ -236,4 +165,176 @@ TEST_CASE("nativeWidth keeps the sharpest plate's pixels, rounded up to 16") {
     lens.focal_mm *= 1.001;
     job.add({0, 0, 0}, lens, kSensor, pattern);
     CHECK(nativeWidth(job.plates) == 976);
+}
+
+TEST_CASE(
+    "A lamp 400 times white survives within 2 percent, and nothing round it glows or darkens") {
+    const Vector3d lamp = calib::worldFromCamera({23, 4, 0}).col(1);
+    const double radius_rad = 0.035;
+    // The lamp's edge is as soft as a lens leaves it: about a pixel.
+    const auto light = [&](const Vector3d& d) {
+        const double off = std::acos(std::min(1.0, d.dot(lamp))) - radius_rad;
+        return 1 + 400 / (1 + std::exp(off / 0.002));
+    };
+    for (const bool half : {false, true}) {
+        Job job;
+        for (const double pan : {-20.0, 20.0, 60.0})
+            job.add({pan, 0, 0}, bendingLens(), {36, 20.25, 960, 540}, light, 1 + pan / 1000, half);
+        const PanoramaGrid grid = latlong(3600);
+        const auto panorama = run(job, grid).panorama;
+        const auto centre = grid.pixelOf(lamp);
+        CHECK(panorama.at(int(centre.x()), int(centre.y()))[0] == Approx(401).epsilon(0.02));
+        double least = 1e9, most = 0;
+        for (int y = int(centre.y()) - 120; y < int(centre.y()) + 120; ++y)
+            for (int x = int(centre.x()) - 120; x < int(centre.x()) + 120; ++x) {
+                const double truth = light(grid.directionAt(x + 0.5, y + 0.5));
+                if (truth > 1.01 || panorama.at(x, y)[3] == 0) continue;
+                least = std::min(least, double(panorama.at(x, y)[0]));
+                most = std::max(most, double(panorama.at(x, y)[0]));
+            }
+        CHECK(least > 0.97);
+        CHECK(most < 1.05);
+    }
+}
+
+TEST_CASE("What moved is shown whole or not at all") {
+    // A blob where the middle of the overlap is, on one plate only.
+    const Vector3d where = calib::worldFromCamera({0, -2, 0}).col(1);
+    const auto blob = [&](const Vector3d& d) {
+        return std::acos(std::min(1.0, d.dot(where))) < 0.06 ? 3.0 : pattern(d);
+    };
+    Job job;
+    job.add({20, 0, 0}, bendingLens(), kSensor, pattern);
+    job.add({-20, 1, 0}, bendingLens(), kSensor, blob);
+    const PanoramaGrid grid = latlong(2048);
+    const auto panorama = run(job, grid).panorama;
+    int shown = 0, hidden = 0, between = 0;
+    for (int y = 0; y < grid.height; ++y)
+        for (int x = 0; x < grid.width; ++x) {
+            const Vector3d direction = grid.directionAt(x + 0.5, y + 0.5);
+            if (std::acos(std::min(1.0, direction.dot(where))) > 0.05) continue;
+            const double value = panorama.at(x, y)[0];
+            if (std::abs(value - 3) < 0.03)
+                ++shown;
+            else if (std::abs(value / pattern(direction) - 1) < 0.03)
+                ++hidden;
+            else
+                ++between;
+        }
+    CHECK(between == 0);
+    CHECK(std::min(shown, hidden) == 0);
+}
+
+TEST_CASE("Something that moves at a seam's end doesn't tint what lies round it") {
+    // It reaches beyond both plates' overlap, so a seam has to cross it somewhere.
+    const auto wall = [](const Vector3d&) { return 0.5; };
+    const auto tram = [](const Vector3d& d) { return std::abs(d.z() + 0.05) < 0.04 ? 4.0 : 0.5; };
+    Job job;
+    job.add({20, 0, 0}, bendingLens(), kSensor, wall);
+    job.add({-20, 0, 0}, bendingLens(), kSensor, tram);
+    const PanoramaGrid grid = latlong(2048);
+    const auto panorama = run(job, grid).panorama;
+    double worst = 0;
+    for (int y = 0; y < grid.height; ++y)
+        for (int x = 0; x < grid.width; ++x) {
+            const Vector3d direction = grid.directionAt(x + 0.5, y + 0.5);
+            if (panorama.at(x, y)[3] == 0 || std::abs(direction.z() + 0.05) < 0.07) continue;
+            worst = std::max(worst, std::abs(double(panorama.at(x, y)[0]) / 0.5 - 1));
+        }
+    CHECK(worst < 0.02);
+}
+
+TEST_CASE("Broken pixels on one plate are taken from another that saw the place") {
+    Job job;
+    for (const double pan : {8.0, -8.0}) job.add({pan, 0, 0}, bendingLens(), kSensor, pattern);
+    const PanoramaGrid grid = latlong(1024);
+    const Vector3d where = calib::worldFromCamera({12, 3, 0}).col(1);  // nearer to the first
+    const auto px =
+        job.plates[0].lens.recordedFromRay(job.plates[0].worldFromCamera.transpose() * where);
+    for (int y = int(px->y()) - 3; y < int(px->y()) + 3; ++y)
+        for (int x = int(px->x()) - 3; x < int(px->x()) + 3; ++x)
+            for (size_t c = 0; c < 4; ++c)
+                job.pixels[0].full[(size_t(y) * kSensor.width_px + size_t(x)) * 4 + c] = 0;
+    const auto panorama = run(job, grid).panorama;
+    const auto at = grid.pixelOf(where);
+    for (int y = int(at.y()) - 12; y < int(at.y()) + 12; ++y)
+        for (int x = int(at.x()) - 12; x < int(at.x()) + 12; ++x) {
+            REQUIRE(panorama.at(x, y)[3] == 1);
+            const double truth = pattern(grid.directionAt(x + 0.5, y + 0.5));
+            CHECK(std::abs(panorama.at(x, y)[0] / truth - 1) < 0.02);
+        }
+}
+
+TEST_CASE("One plate alone comes out as one warp of it, and nothing else is done to it") {
+    Job job;
+    job.add({-150, 20, 10}, bendingLens(), kSensor, pattern, 0.7);
+    const PanoramaGrid grid = latlong(2048);
+    const auto panorama = run(job, grid).panorama;
+    const PlacedPlate& plate = job.plates.front();
+    double worst = 0;
+    for (int y = 0; y < grid.height; y += 3)
+        for (int x = 0; x < grid.width; x += 3) {
+            const auto exact = [&](double at_x, double at_y) {
+                return plate.lens.recordedFromRay(plate.worldFromCamera.transpose() *
+                                                  grid.directionAt(at_x, at_y));
+            };
+            const auto px = exact(x + 0.5, y + 0.5);
+            if (!px || panorama.at(x, y)[3] == 0) continue;
+            const double truth = pattern(grid.directionAt(x + 0.5, y + 0.5));
+            const bool near_edge = px->x() < 5 || px->y() < 5 || px->x() > kSensor.width_px - 5 ||
+                                   px->y() > kSensor.height_px - 5;
+            if (!near_edge)
+                worst = std::max(worst, std::abs(double(panorama.at(x, y)[0]) / truth - 1));
+        }
+    CHECK(worst < 0.001);
+}
+
+TEST_CASE("Panoramas wider than 32,767 pixels work, across their own edge too") {
+    Job job;
+    for (const double pan : {170.0, -165.0}) job.add({pan, 0, 0}, bendingLens(), kSensor, pattern);
+    PanoramaGrid grid;
+    grid.projection = Projection::cylindrical;
+    grid.width = 70000;
+    grid.height = 48;
+    grid.top_tan = 0.002;
+    grid.bottom_tan = -0.002;
+    PlateStore store = job.store();
+    ComposeSettings settings;
+    settings.grid = grid;
+    double worst = 0;
+    int64_t covered = 0;
+    const auto composed = compose(
+        job.plates, store, settings,
+        [&](int x0, int y0, const io::Picture& tile) {
+            for (int y = 0; y < tile.height; ++y)
+                for (int x = 0; x < tile.width; ++x) {
+                    if (tile.at(x, y)[3] == 0) continue;
+                    ++covered;
+                    const double truth = pattern(grid.directionAt(x0 + x + 0.5, y0 + y + 0.5));
+                    worst = std::max(worst, std::abs(double(tile.at(x, y)[0]) / truth - 1));
+                }
+        },
+        [](const std::string&, double) {});
+    CHECK(worst < 0.01);
+    CHECK(covered > 48 * 14000);
+    CHECK(composed.covered_share == Approx(0.002 * double(covered) / 48 / 70000).epsilon(1e-3));
+}
+
+TEST_CASE("An error from a plate or from the writer ends the job and reaches the caller") {
+    Job job = wholeSphere([](const Vector3d&) { return 0.8; });
+    ComposeSettings settings;
+    settings.grid = latlong(1024);
+    settings.tile = 256;
+    const auto quiet = [](const std::string&, double) {};
+    const TileSink nowhere = [](int, int, const io::Picture&) {};
+    PlateStore broken([&](int plate) -> io::PlatePixels {
+        if (plate == 7) throw io::InputError("plate 7", "is damaged");
+        return job.pixels[size_t(plate)];
+    });
+    CHECK_THROWS_AS(compose(job.plates, broken, settings, nowhere, quiet), io::InputError);
+    PlateStore store = job.store();
+    const TileSink full = [](int, int, const io::Picture&) {
+        throw io::RoomError("pano.exr", "the disk is full");
+    };
+    CHECK_THROWS_AS(compose(job.plates, store, settings, full, quiet), io::RoomError);
 }
