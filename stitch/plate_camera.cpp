@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "stitch/upright_picture.h"
+
 namespace plateloom::stitch {
 
 namespace {
@@ -44,6 +46,7 @@ public:
         setGlass();
         setFocal();
         setPose();
+        if (turned_) turnUpright();
         return std::move(warnings_);
     }
 
@@ -79,8 +82,13 @@ private:
                 *sample_->sensor_width_mm, *sources_.sensor_width_mm));
         if (!sample_->sensor_height_mm) return;
         const double track_mm = *sample_->sensor_height_mm;
+        const double upright_mm = track_mm * file_.height / file_.width;
         if (agrees(track_mm, plate_.sensor.height_mm, kSameShape)) {
             plate_.sensor.height_mm = track_mm;
+        } else if (agrees(upright_mm, plate_.sensor.width_mm, kSameShape)) {
+            turned_ = true;
+            plate_.sensor.height_mm = plate_.sensor.width_mm;
+            plate_.sensor.width_mm = track_mm;
         } else {
             warnings_.push_back(said(
                 "the lens track's sensor (%.4g x %.4g mm) has another shape than the picture (%d x "
@@ -191,11 +199,33 @@ private:
         plate_.pose_sigma_deg = kRead_deg;
     }
 
+    // The picture stands upright, the track's sensor lies down: the pose's roll tells which way the
+    // picture was turned.
+    void turnUpright() {
+        constexpr double kQuarter_deg = 90, kHalf_deg = 45;
+        const auto& pose = sample_->pose;
+        const double roll_deg = pose ? std::remainder(pose->roll_deg, 360.0) : 0;
+        const bool told = std::abs(std::abs(roll_deg) - kQuarter_deg) < kHalf_deg;
+        const bool clockwise = !told || roll_deg > 0;
+        plate_.lens =
+            turned(plate_.lens, clockwise ? QuarterTurn::clockwise : QuarterTurn::counterclockwise);
+        if (told && plate_.pose && plate_.pose_sigma_deg == kTracked_deg)
+            plate_.pose->roll_deg = roll_deg - (clockwise ? kQuarter_deg : -kQuarter_deg);
+        const bool matters = plate_.lens.distortion_offset_mm != calib::Vector2d::Zero() ||
+                             plate_.lens.projection_offset_mm != calib::Vector2d::Zero() ||
+                             plate_.lens.distortion.tangential != std::array<double, 2>{};
+        if (!told && matters)
+            warnings_.push_back(
+                "the picture stands upright but the lens track's sensor lies down, and no roll "
+                "tells which way it was turned; clockwise is assumed for the lens's centre");
+    }
+
     const CameraSources& sources_;
     const io::LensSample* sample_;
     Plate& plate_;
     const io::PlateFile& file_;
     bool sensor_known_ = true;
+    bool turned_ = false;  // by a quarter, since it was recorded
     std::vector<std::string> warnings_;
 };
 

@@ -213,3 +213,35 @@ TEST_CASE("A plate given twice, by name or as a copy, is used once and said so")
     CHECK_THAT(set.warnings[0], Contains("a.exr: given twice"));
     CHECK_THAT(set.warnings[1], Contains("copy of a.exr: the same picture"));
 }
+TEST_CASE("The program says one line and ends with status 3 for a track that can't be used") {
+    const test::Folder folder;
+    for (const char* name : {"a.exr", "b.exr"}) {
+        io::Picture picture(96, 64, 3, 0.18f);
+        *picture.at(name[0] == 'a' ? 3 : 4, 5) = 2.0f;
+        io::writePicture(folder / name, picture, {}, true, {0, 0, 96, 64});
+    }
+    const std::string plates =
+        test::quoted(folder / "a.exr") + " " + test::quoted(folder / "b.exr");
+    const auto flatten = [&](const std::string& track) {
+        test::put(folder / "track.csv", track);
+        return test::run("flatten " + plates + " --lens " + test::quoted(folder / "track.csv") +
+                         " -o " + test::quoted(folder / "flat"));
+    };
+    struct Case {
+        const char *track, *says;
+    };
+    for (const Case& c :
+         {Case{"focal_mm,sensor_width_mm\n24,36\nx,36\n", "track.csv:3: column focal_mm"},
+          Case{"focal_mm,sensor_width_mm,k1\n24,36,-2e-3\n24,36,-2e-3\n", "folds"},
+          Case{"focal_mm,sensor_width_mm,a1\n24,36,4e-3\n24,36,4e-3\n", "falloff"},
+          Case{"focal_mm,sensor_width_mm,pan_deg,tilt_deg\n24,36,0,0\n", "1 lens sample"},
+          Case{"focal_mm,sensor_width_mm\n24,36\n25,36\n26,36\n", "3 lens samples"}}) {
+        INFO(c.track);
+        const auto run = flatten(c.track);
+        CHECK(run.status == 3);
+        CHECK_THAT(run.err, Contains(c.says) && Contains("track.csv"));
+        CHECK(std::count(run.err.begin(), run.err.end(), '\n') <= 2);
+        CHECK(run.out.empty());
+    }
+    CHECK(flatten("focal_mm,sensor_width_mm,k1\n24,36,1e-5\n24,36,1e-5\n").status == 0);
+}

@@ -57,6 +57,34 @@ TEST_CASE("A track's focal length and sensor are taken, the height from square p
     CHECK_THAT(wide.warnings[0], Catch::Matchers::Contains("another shape"));
 }
 
+TEST_CASE("A picture that was turned upright sees what its track's lying sensor saw") {
+    for (const double roll_deg : {88.0, -93.0}) {
+        auto sample = wideSample();
+        sample.has_distortion = true;
+        sample.lens.distortion.radial[0] = 2e-4;
+        sample.lens.distortion.tangential = {3e-4, -5e-4};
+        sample.lens.distortion_offset_mm = {0.4, -0.3};
+        sample.lens.projection_offset_mm = {-0.2, 0.7};
+        sample.pose = calib::PanTiltRoll{20, 10, roll_deg};
+        const Plate lying =
+            describePlates({plate("a", 3000, 2000)}, {trackOf(sample)}, nullptr, {}).plates[0];
+        const Plate upright =
+            describePlates({plate("a", 2000, 3000)}, {trackOf(sample)}, nullptr, {}).plates[0];
+        CHECK(upright.sensor.width_mm == 24);
+        CHECK(upright.sensor.height_mm == 36);
+        CHECK(std::abs(upright.pose->roll_deg) < 4);
+        // Turned clockwise, the pixel at (x, y) comes to (2000 - y, x).
+        const calib::Vector2d lying_px(700, 300);
+        const calib::Vector2d upright_px =
+            roll_deg > 0 ? calib::Vector2d(2000 - 300, 700) : calib::Vector2d(300, 3000 - 700);
+        const auto direction = [](const Plate& p, const calib::Vector2d& px) {
+            return calib::Vector3d(calib::worldFromCamera(*p.pose) *
+                                   *calib::LensMap(p.lens, p.sensor).rayFromRecorded(px));
+        };
+        CHECK((direction(lying, lying_px) - direction(upright, upright_px)).norm() < 1e-12);
+    }
+}
+
 TEST_CASE("A 35 mm equivalent is by the diagonal, whatever the picture's shape") {
     io::PlateFile file = plate("a", 4000, 3000);
     file.focal_35mm_equivalent = 43.27 / 2;
