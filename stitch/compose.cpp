@@ -91,7 +91,6 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
     arena.execute([&] {
         const auto started = Clock::now();
         progress("seams", 0);
-        const double reading_before = store.secondsReading();
         Overview overview = makeOverview(plates, store, settings.grid);
         LabelMap labels = findSeams(overview);
         std::vector<GainField> gains = blendBands(overview, labels);
@@ -100,7 +99,6 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
         for (const auto& plate : plates)
             plate_pixels += double(plate.lens.sensor().width_px) * plate.lens.sensor().height_px;
         overview = {};
-        (void)reading_before;
         const StageTime seams{"seams", secondsSince(started), plate_pixels};
         progress("seams", 1);
 

@@ -38,13 +38,11 @@ public:
                  (tile.y + tile.height - 1) / step_ + 1},
           warps_(shared.plates_.size()),
           rgba_(size_t(step_) * step_ * 4),
-          sum_(rgba_.size()) {
-        findPlatesInReach();
-    }
+          sum_(rgba_.size()) {}
 
     io::Picture run() {
         io::Picture picture(tile_.width, tile_.height, 4);
-        if (in_reach_.empty()) return picture;
+        if (!anyPlateInReach()) return picture;
         for (int cy = range_.y0; cy < range_.y1; ++cy)
             for (int cx = range_.x0; cx < range_.x1; ++cx)
                 if (composeCell(cx, cy)) copyCell(cx, cy, picture);
@@ -61,7 +59,7 @@ private:
         bool single = false;            // one label everywhere
     };
 
-    void findPlatesInReach() {
+    [[nodiscard]] bool anyPlateInReach() const {
         constexpr int kSteps = 8;
         const calib::Vector3d middle = direction(0.5, 0.5);
         double radius_rad = 0;
@@ -70,9 +68,9 @@ private:
                 radius_rad = std::max(
                     radius_rad, angle(middle, direction(double(i) / kSteps, double(j) / kSteps)));
         radius_rad *= 1.2;  // between two of the directions looked at
-        for (size_t i = 0; i < shared_.plates_.size(); ++i)
-            if (angle(middle, shared_.cones_[i].axis) <= shared_.cones_[i].reach_rad + radius_rad)
-                in_reach_.push_back(uint16_t(i));
+        return std::any_of(shared_.cones_.begin(), shared_.cones_.end(), [&](const auto& cone) {
+            return angle(middle, cone.axis) <= cone.reach_rad + radius_rad;
+        });
     }
 
     [[nodiscard]] calib::Vector3d direction(double u, double v) const {
@@ -84,11 +82,9 @@ private:
 
     PlateWarp& warp(uint16_t plate) {
         auto& warp = warps_[plate];
-        if (!warp) {
-            const PlacedPlate& placed = shared_.plates_[plate];
-            warp = std::make_unique<PlateWarp>(placed, shared_.store_.get(placed.plate),
+        if (!warp)
+            warp = std::make_unique<PlateWarp>(shared_.plates_[plate], shared_.store_,
                                                shared_.grid_, range_);
-        }
         return *warp;
     }
 
@@ -242,7 +238,6 @@ private:
     TileRect tile_;
     int step_;
     CellRange range_;
-    std::vector<uint16_t> in_reach_;
     std::vector<std::unique_ptr<PlateWarp>> warps_;
     std::vector<float> rgba_, sum_;
     std::vector<float> gains_, column_;

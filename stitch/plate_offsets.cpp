@@ -12,6 +12,8 @@ constexpr int kStride = 4;                // cells: a sixteenth of them says eno
 constexpr int kRounds = 4;                // of reweighting
 constexpr float kAgreement_stops = 0.1f;  // a difference of this much halves a cell's weight
 constexpr float kWholeCell = 0.98f;
+// Where very many plates see a cell, each is compared with so many others: enough to tie all.
+constexpr size_t kMostPartners = 6;
 constexpr double kPrior = 1.0;  // cells' worth of belief in an offset of 0
 
 struct Sample {
@@ -40,7 +42,7 @@ std::vector<Sample> sharedCells(const Overview& overview) {
     std::vector<Sample> samples;
     for (const auto& plates : seen)
         for (size_t i = 0; i < plates.size(); ++i)
-            for (size_t j = i + 1; j < plates.size(); ++j) {
+            for (size_t j = i + 1; j < std::min(plates.size(), i + 1 + kMostPartners); ++j) {
                 const float *a = plates[i].second, *b = plates[j].second;
                 samples.push_back(
                     {plates[i].first, plates[j].first, {a[0] - b[0], a[1] - b[1], a[2] - b[2]}});
@@ -73,6 +75,7 @@ Eigen::VectorXd solveRound(const std::vector<Sample>& samples, int channel,
 std::vector<std::array<float, 3>> plateOffsets(const Overview& overview) {
     const auto samples = sharedCells(overview);
     std::vector<std::array<float, 3>> out(overview.plates.size(), {0, 0, 0});
+    if (samples.empty()) return out;
     for (int c = 0; c < 3; ++c) {
         Eigen::VectorXd offsets = Eigen::VectorXd::Zero(Eigen::Index(out.size()));
         for (int round = 0; round < kRounds; ++round) offsets = solveRound(samples, c, offsets);

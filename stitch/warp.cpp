@@ -9,6 +9,7 @@ namespace {
 
 constexpr double kLargestStep_rad = 0.0125;
 constexpr int kLargestStep = 16;
+constexpr double kTolerance_px = 0.001;
 constexpr float kLeastTransmission = 0.01f;
 
 }  // namespace
@@ -78,15 +79,16 @@ void unshade(const PlacedPlate& plate, const SamplePoint* points, size_t count, 
     }
 }
 
-PlateWarp::PlateWarp(const PlacedPlate& plate, std::shared_ptr<const io::PlatePixels> pixels,
-                     const PanoramaGrid& grid, const CellRange& cells)
+PlateWarp::PlateWarp(const PlacedPlate& plate, PlateStore& store, const PanoramaGrid& grid,
+                     const CellRange& cells)
     : plate_(plate),
-      pixels_(std::move(pixels)),
-      lattice_(panoramaLattice(plate, grid, cells, latticeStep(grid), 0.001)),
+      store_(store),
+      lattice_(panoramaLattice(plate, grid, cells, latticeStep(grid), kTolerance_px)),
       points_(size_t(lattice_.step()) * lattice_.step()) {}
 
 bool PlateWarp::cell(int cx, int cy, float* rgba) {
     if (!lattice_.cell(cx, cy, points_.data())) return false;
+    if (!pixels_) pixels_ = store_.get(plate_.plate);
     resample(*pixels_, points_.data(), points_.size(), rgba);
     unshade(plate_, points_.data(), points_.size(), rgba);
     return true;

@@ -7,6 +7,7 @@
 #include "io/picture.h"
 #include "stitch/panorama_grid.h"
 #include "stitch/placed_plate.h"
+#include "stitch/plate_store.h"
 #include "stitch/position_lattice.h"
 
 namespace plateloom::stitch {
@@ -27,18 +28,20 @@ struct PictureCone {
                                               const CellRange& cells, int step,
                                               double tolerance_px);
 
-/// Warps cells of the panorama out of one plate. For one thread.
+/// Warps cells of the panorama out of one plate; its pixels are asked for when a cell first shows
+/// some of them, and held from then on. For one thread; plate and store must outlive it.
 class PlateWarp {
 public:
-    PlateWarp(const PlacedPlate& plate, std::shared_ptr<const io::PlatePixels> pixels,
-              const PanoramaGrid& grid, const CellRange& cells);
+    PlateWarp(const PlacedPlate& plate, PlateStore& store, const PanoramaGrid& grid,
+              const CellRange& cells);
 
     /// RGBA of cell (cx, cy), step x step pixels; alpha 0 or 1, RGB 0 where it is 0. False when the
     /// plate shows nothing of the cell (`rgba` is then untouched).
     bool cell(int cx, int cy, float* rgba);
 
 private:
-    PlacedPlate plate_;
+    const PlacedPlate& plate_;
+    PlateStore& store_;
     std::shared_ptr<const io::PlatePixels> pixels_;
     PositionLattice lattice_;
     std::vector<SamplePoint> points_;
