@@ -1,4 +1,5 @@
 #include <cmath>
+#include <cstdlib>
 #include <string>
 
 #include "io/camera_metadata.h"
@@ -30,11 +31,16 @@ std::string dpxColourSpace(const std::filesystem::path& path, const OIIO::ImageS
 std::string colourSpaceOf(const std::filesystem::path& path, const PictureSource& source) {
     if (source.kind == FileKind::dpx) return dpxColourSpace(path, source.spec);
     const std::string said = source.spec.get_string_attribute("oiio:ColorSpace");
-    if (said == "GammaCorrected") {
-        // A PNG's gAMA chunk; 1/2.2 is what sRGB pictures say as well as true 2.2 ones.
+    if (said.starts_with("GammaCorrected")) {
+        // A PNG's gAMA chunk. (One that says it is sRGB as well has been named so by now.)
         const float gamma = source.spec.get_float_attribute("oiio:Gamma", 2.2f);
-        if (std::abs(gamma - 1.0f) < 0.01f) return "scene_linear";
-        if (std::abs(gamma - 2.2f) < 0.01f) return "Gamma 2.2";
+        constexpr float kRounding = 0.01f;
+        for (const char* known : {"1.8", "2.2", "2.4", "2.6"}) {
+            if (std::abs(gamma - std::strtof(known, nullptr)) < kRounding) {
+                return std::string("Gamma ") + known;
+            }
+        }
+        if (std::abs(gamma - 1.0f) < kRounding) return "scene_linear";
         throw InputError(path.string(), "says its code values have gamma " + std::to_string(gamma) +
                                             ", which is not known here: give --colour-space");
     }

@@ -11,6 +11,7 @@
 #include "io/clip_plateau.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/placing.h"
 #include "io/plate_file.h"
 #include "io/plate_rows.h"
 
@@ -38,21 +39,6 @@ Window recordedWindow(const OIIO::ImageSpec& spec) {
             std::max(spec.y, spec.full_y),
             std::min(spec.y + spec.height, spec.full_y + spec.full_height)};
 }
-
-// Where a stored pixel lies in the upright plate: `first` is the place of the stored (0, 0) of the
-// display window, the steps go along a stored row and down a stored column.
-struct Placing {
-    ptrdiff_t first = 0, step_x = 1, step_y = 0;
-
-    Placing(const Orientation& orientation, int width, int height) {
-        const ptrdiff_t along_x = orientation.mirrors_x ? -1 : 1;
-        const ptrdiff_t along_y = orientation.mirrors_y ? -ptrdiff_t(width) : ptrdiff_t(width);
-        first = (orientation.mirrors_x ? width - 1 : 0) +
-                (orientation.mirrors_y ? ptrdiff_t(height - 1) * width : 0);
-        step_x = orientation.swaps ? along_y : along_x;
-        step_y = orientation.swaps ? along_x : along_y;
-    }
-};
 
 void checkMemory(const PlateFile& file, size_t bytes) {
     const auto pages = ::sysconf(_SC_PHYS_PAGES), page = ::sysconf(_SC_PAGE_SIZE);
@@ -102,9 +88,7 @@ public:
             readBand(y, end);
             // Not before something was read: a damaged header may ask for any amount of memory.
             if (plate.bytes() == 0) plate = emptyPlate(file_);
-            for (int row = std::max(y, window.y_begin); row < std::min(end, window.y_end); ++row) {
-                convertRow(plate, window, y, row, covered);
-            }
+            convertBand(plate, window, y, end, covered);
         }
         return covered;
     }
@@ -133,37 +117,43 @@ private:
                                                   " can't be read; copy the file again");
     }
 
-    void convertRow(PlatePixels& plate, const Window& window, int band_begin, int row,
-                    bool& covered) {
-        const OIIO::ImageSpec& spec = source_.spec;
-        const size_t in_band = size_t(row - band_begin) * spec.width + (window.x_begin - spec.x);
-        const char* samples = band_.data() + in_band * pixelBytes();
-        const auto count = size_t(window.x_end - window.x_begin);
-        const ptrdiff_t place = placing_.first + (window.x_begin - spec.full_x) * placing_.step_x +
-                                (row - spec.full_y) * placing_.step_y;
-        if (file_.needs_float) {
-            float* to = plate.full.data();
-            plate.bad_pixels += put(to, place, count, turned_floats_, [&](float* rgba) {
-                return rows_.toFloats(samples, count, rgba, covered);
-            });
-        } else {
-            uint16_t* to = plate.half.data();
-            plate.bad_pixels += put(to, place, count, turned_halves_, [&](uint16_t* rgba) {
-                return rows_.toHalves(samples, count, rgba, covered);
-            });
+    void convertBand(PlatePixels& plate, const Window& window, int begin, int end, bool& covered) {
+        const int first = std::max(begin, window.y_begin), last = std::min(end, window.y_end);
+        const int step = placing_.isInPlace() ? 1 : Placing::kRowsAtOnce;
+        for (int row = first; row < last; row += step) {
+            const int next = std::min(row + step, last);
+            if (file_.needs_float) {
+                plate.bad_pixels +=
+                    convertRows(plate.full.data(), turned_floats_, window, begin, row, next,
+                                [&](const char* samples, size_t count, float* rgba) {
+                                    return rows_.toFloats(samples, count, rgba, covered);
+                                });
+            } else {
+                plate.bad_pixels +=
+                    convertRows(plate.half.data(), turned_halves_, window, begin, row, next,
+                                [&](const char* samples, size_t count, uint16_t* rgba) {
+                                    return rows_.toHalves(samples, count, rgba, covered);
+                                });
+            }
         }
     }
 
     // Straight into the plate where a stored row is a row of the plate, else by way of `turned`.
     template <typename Value, typename Convert>
-    size_t put(Value* plate, ptrdiff_t place, size_t count, std::vector<Value>& turned,
-               const Convert& convert) const {
-        if (placing_.step_x == 1) return convert(plate + 4 * place);
-        turned.resize(4 * count);
-        const size_t bad = convert(turned.data());
-        for (size_t i = 0; i < count; ++i) {
-            std::copy_n(&turned[4 * i], 4, plate + 4 * (place + ptrdiff_t(i) * placing_.step_x));
+    size_t convertRows(Value* plate, std::vector<Value>& turned, const Window& window, int band,
+                       int begin, int end, const Convert& convert) {
+        const OIIO::ImageSpec& spec = source_.spec;
+        const auto count = size_t(window.x_end - window.x_begin), rows = size_t(end - begin);
+        Value* place = plate + 4 * placing_.of(window.x_begin - spec.full_x, begin - spec.full_y);
+        if (!placing_.isInPlace()) turned.resize(4 * count * rows);
+        size_t bad = 0;
+        for (size_t row = 0; row < rows; ++row) {
+            const size_t in_band =
+                (size_t(begin - band) + row) * spec.width + (window.x_begin - spec.x);
+            bad += convert(band_.data() + in_band * pixelBytes(), count,
+                           placing_.isInPlace() ? place : &turned[4 * count * row]);
         }
+        if (!placing_.isInPlace()) placing_.turn(turned.data(), count, rows, place);
         return bad;
     }
 

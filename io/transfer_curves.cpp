@@ -21,8 +21,9 @@ std::string onlyLettersAndDigits(const std::string& name) {
     return plain;
 }
 
-float linearFromGamma22(float value) {
-    return std::copysign(std::pow(std::abs(value), 2.2f), value);
+template <int kTenths>
+float linearFromGamma(float value) {
+    return std::copysign(std::pow(std::abs(value), float(kTenths) / 10.0f), value);
 }
 
 struct Name {
@@ -65,10 +66,17 @@ constexpr std::array kNames{
     Name{"itubt709", linearFromRec709},
     Name{"camerarec709", linearFromRec709},
     Name{"utilityrec709camera", linearFromRec709},
-    Name{"gamma22", linearFromGamma22},
-    Name{"g22rec709", linearFromGamma22},
-    Name{"gamma22encodedrec709", linearFromGamma22},
-    Name{"gammacorrected22", linearFromGamma22},
+    Name{"gamma18", linearFromGamma<18>},
+    Name{"gamma22", linearFromGamma<22>},
+    Name{"gamma24", linearFromGamma<24>},
+    Name{"gamma26", linearFromGamma<26>},
+    Name{"gammacorrected18", linearFromGamma<18>},
+    Name{"gammacorrected22", linearFromGamma<22>},
+    Name{"gammacorrected24", linearFromGamma<24>},
+    Name{"gammacorrected26", linearFromGamma<26>},
+    Name{"g18rec709", linearFromGamma<18>},
+    Name{"g22rec709", linearFromGamma<22>},
+    Name{"g24rec709", linearFromGamma<24>},
     Name{"acescct", linearFromAcescct},
     Name{"acesacescct", linearFromAcescct},
     Name{"acescctap1", linearFromAcescct},

@@ -147,3 +147,26 @@ TEST_CASE("EXIF's photosites in a unit of length give the sensor, also for a sma
     CHECK(turned.width == 200);
     CHECK(*turned.sensor_width_mm == Approx(24).epsilon(kRational));
 }
+
+TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
+    const Folder folder;
+    const std::string path = (folder / "a.dpx").string();
+    OIIO::ImageSpec spec(4, 2, 3, OIIO::TypeUInt16);
+    spec.attribute("oiio:BitsPerSample", 10);
+    spec.attribute("dpx:Transfer", "Linear");
+    const uint32_t words[2] = {0x01020304u, 0};
+    spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    spec.attribute("dpx:FrameRate", 23.976f);
+    spec.attribute("dpx:ShutterAngle", 172.8f);
+    spec.attribute("dpx:SlateInfo", "12A take 3");
+    auto out = OIIO::ImageOutput::create("dpx");
+    REQUIRE(out->open(path, spec));
+    const std::vector<uint16_t> grey(24, 30000);
+    REQUIRE(out->write_image(OIIO::TypeUInt16, grey.data()));
+    REQUIRE(out->close());
+    const PlateFile file = readPlateHeader(path);
+    CHECK(*file.timecode_word == 0x01020304u);
+    CHECK(*file.frame_rate == FrameRate{24000, 1001});
+    CHECK(*file.shutter_deg == Approx(172.8).epsilon(kFloat));
+    CHECK(file.clip == "12A take 3");
+}

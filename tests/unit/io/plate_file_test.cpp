@@ -12,6 +12,7 @@
 #include "io/transfer_curves.h"
 #include "tests/program.h"
 #include "tests/unit/io/raw_exr.h"
+#include "tests/unit/io/read_plate.h"
 
 namespace fs = std::filesystem;
 using namespace plateloom::io;
@@ -50,37 +51,10 @@ std::vector<Channel> rgb() {
     return {ramp("R", 0), ramp("G", 1), ramp("B", 2)};
 }
 
-struct Rgba {
-    float v[4];
-    bool operator==(const Rgba&) const = default;
-};
-std::ostream& operator<<(std::ostream& out, const Rgba& p) {
-    return out << p.v[0] << ' ' << p.v[1] << ' ' << p.v[2] << ' ' << p.v[3];
-}
-Rgba at(const PlatePixels& pixels, int x, int y) {
-    Rgba rgba{};
-    pixels.read(x, y, rgba.v);
-    return rgba;
-}
 Rgba rampAt(int x, int y) {
     return {{valueAt(x, y, 0), valueAt(x, y, 1), valueAt(x, y, 2), 1}};
 }
 constexpr Rgba kNothing{{0, 0, 0, 0}};
-
-PlatePixels readPlate(const fs::path& path, const std::string& colour_space = "") {
-    return readPlatePixels(readPlateHeader(path, colour_space));
-}
-
-/// A picture of code values (or floats), written as `spec` says.
-template <typename Value>
-void writeWithOiio(const fs::path& path, const OIIO::ImageSpec& spec,
-                   const std::vector<Value>& values) {
-    auto out = OIIO::ImageOutput::create(path.string());
-    REQUIRE(out);
-    REQUIRE(out->open(path.string(), spec));
-    REQUIRE(out->write_image(OIIO::BaseTypeFromC<Value>::value, values.data()));
-    REQUIRE(out->close());
-}
 
 }  // namespace
 
@@ -280,71 +254,6 @@ TEST_CASE("An alpha that is zero everywhere says nothing: the picture counts") {
     part.channels.push_back(flat("A", 0));
     write(folder / "plate.exr", {part});
     CHECK(at(readPlate(folder / "plate.exr"), 3, 2) == rampAt(3, 2));
-}
-
-TEST_CASE("Code values become light through the curve that the file or the caller names") {
-    const Folder folder;
-    constexpr double kHalfStep = 0x1p-11;
-    const std::vector<uint8_t> bytes{0, 10, 128, 255, 1, 77};
-    const std::vector<uint16_t> words{0, 300, 32768, 65535, 1, 20000};
-    for (const char* name : {"a.png", "a.tif"}) {
-        writeWithOiio(folder / name, OIIO::ImageSpec(2, 1, 3, OIIO::TypeUInt8), bytes);
-        const PlateFile file = readPlateHeader(folder / name);
-        CHECK(file.colour_space == "sRGB");
-        const PlatePixels pixels = readPlatePixels(file);
-        REQUIRE(pixels.isHalf());
-        for (int i = 0; i < 6; ++i) {
-            CHECK(at(pixels, i / 3, 0).v[i % 3] ==
-                  Approx(linearFromSrgb(float(bytes[size_t(i)]) / 255))
-                      .epsilon(kHalfStep)
-                      .margin(0x1p-25));
-        }
-        CHECK(pixels.clip_level == Approx(0.995f));
-    }
-    for (const char* name : {"b.png", "b.tif"}) {
-        writeWithOiio(folder / name, OIIO::ImageSpec(2, 1, 3, OIIO::TypeUInt16), words);
-        const PlatePixels pixels = readPlate(folder / name, "ACEScct");
-        for (int i = 0; i < 6; ++i) {
-            CHECK(at(pixels, i / 3, 0).v[i % 3] ==
-                  Approx(linearFromAcescct(float(words[size_t(i)]) / 65535))
-                      .epsilon(kHalfStep)
-                      .margin(0x1p-25));
-        }
-        CHECK(pixels.clip_level == Approx(0.995f * linearFromAcescct(1)));
-    }
-    CHECK_THROWS_WITH(readPlateHeader(folder / "a.png", "purple"),
-                      Catch::Contains("a.png") && Catch::Contains("purple"));
-    // A floating-point TIFF is light already.
-    writeWithOiio<float>(folder / "c.tif", OIIO::ImageSpec(1, 1, 3, OIIO::TypeFloat),
-                         {-0.5f, 0.5f, 70000.0f});
-    const PlateFile light = readPlateHeader(folder / "c.tif");
-    CHECK(light.colour_space == "scene_linear");
-    CHECK(light.needs_float);
-    CHECK(at(readPlatePixels(light), 0, 0) == Rgba{{-0.5f, 0.5f, 70000.0f, 1}});
-}
-
-TEST_CASE("A DPX says which light its codes are, or has to be told") {
-    const Folder folder;
-    const auto writeDpx = [&](const char* transfer) {
-        OIIO::ImageSpec spec(4, 2, 3, OIIO::TypeUInt16);
-        spec.attribute("oiio:BitsPerSample", 10);
-        spec.attribute("dpx:Transfer", transfer);
-        writeWithOiio<uint16_t>(folder / "a.dpx", spec,
-                                std::vector<uint16_t>(24, 512 << 6 | 512 >> 4));
-    };
-    const float code = 512 / 1023.0f;
-    writeDpx("Linear");
-    CHECK(readPlateHeader(folder / "a.dpx").colour_space == "scene_linear");
-    CHECK(at(readPlate(folder / "a.dpx"), 1, 1).v[1] == Approx(code).epsilon(1e-3));
-    writeDpx("ITU-R 709-4");
-    CHECK(at(readPlate(folder / "a.dpx"), 1, 1).v[1] ==
-          Approx(linearFromRec709(code)).epsilon(1e-3));
-    for (const char* unclear : {"Printing density", "User defined", "Logarithmic"}) {
-        writeDpx(unclear);
-        CHECK_THROWS_WITH(readPlateHeader(folder / "a.dpx"),
-                          Catch::Contains("--colour-space") && Catch::Contains("ACEScct"));
-        CHECK(readPlateHeader(folder / "a.dpx", "Rec.709").colour_space == "Rec.709");
-    }
 }
 
 TEST_CASE("Every EXIF orientation is turned upright, header and pixels alike") {

@@ -1,0 +1,96 @@
+// Code values of every kind of file, and the light that they become.
+#include <OpenImageIO/imageio.h>
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "io/input_error.h"
+#include "io/plate_file.h"
+#include "io/transfer_curves.h"
+#include "tests/program.h"
+#include "tests/unit/io/read_plate.h"
+
+using namespace plateloom::io;
+using plateloom::test::Folder;
+
+TEST_CASE("Code values become light through the curve that the file or the caller names") {
+    const Folder folder;
+    constexpr double kHalfStep = 0x1p-11;
+    const std::vector<uint8_t> bytes{0, 10, 128, 255, 1, 77};
+    const std::vector<uint16_t> words{0, 300, 32768, 65535, 1, 20000};
+    for (const char* name : {"a.png", "a.tif"}) {
+        writeWithOiio(folder / name, OIIO::ImageSpec(2, 1, 3, OIIO::TypeUInt8), bytes);
+        const PlateFile file = readPlateHeader(folder / name);
+        CHECK(file.colour_space == "sRGB");
+        const PlatePixels pixels = readPlatePixels(file);
+        REQUIRE(pixels.isHalf());
+        for (int i = 0; i < 6; ++i) {
+            CHECK(at(pixels, i / 3, 0).v[i % 3] ==
+                  Approx(linearFromSrgb(float(bytes[size_t(i)]) / 255))
+                      .epsilon(kHalfStep)
+                      .margin(0x1p-25));
+        }
+        CHECK(pixels.clip_level == Approx(0.995f));
+    }
+    for (const char* name : {"b.png", "b.tif"}) {
+        writeWithOiio(folder / name, OIIO::ImageSpec(2, 1, 3, OIIO::TypeUInt16), words);
+        const PlatePixels pixels = readPlate(folder / name, "ACEScct");
+        for (int i = 0; i < 6; ++i) {
+            CHECK(at(pixels, i / 3, 0).v[i % 3] ==
+                  Approx(linearFromAcescct(float(words[size_t(i)]) / 65535))
+                      .epsilon(kHalfStep)
+                      .margin(0x1p-25));
+        }
+        CHECK(pixels.clip_level == Approx(0.995f * linearFromAcescct(1)));
+    }
+    CHECK_THROWS_WITH(readPlateHeader(folder / "a.png", "purple"),
+                      Catch::Contains("a.png") && Catch::Contains("purple"));
+    // A floating-point TIFF is light already.
+    writeWithOiio<float>(folder / "c.tif", OIIO::ImageSpec(1, 1, 3, OIIO::TypeFloat),
+                         {-0.5f, 0.5f, 70000.0f});
+    const PlateFile light = readPlateHeader(folder / "c.tif");
+    CHECK(light.colour_space == "scene_linear");
+    CHECK(light.needs_float);
+    CHECK(at(readPlatePixels(light), 0, 0) == Rgba{{-0.5f, 0.5f, 70000.0f, 1}});
+}
+
+TEST_CASE("A DPX says which light its codes are, or has to be told") {
+    const Folder folder;
+    const auto writeDpx = [&](const char* transfer) {
+        OIIO::ImageSpec spec(4, 2, 3, OIIO::TypeUInt16);
+        spec.attribute("oiio:BitsPerSample", 10);
+        spec.attribute("dpx:Transfer", transfer);
+        writeWithOiio<uint16_t>(folder / "a.dpx", spec,
+                                std::vector<uint16_t>(24, 512 << 6 | 512 >> 4));
+    };
+    const float code = 512 / 1023.0f;
+    writeDpx("Linear");
+    CHECK(readPlateHeader(folder / "a.dpx").colour_space == "scene_linear");
+    CHECK(at(readPlate(folder / "a.dpx"), 1, 1).v[1] == Approx(code).epsilon(1e-3));
+    writeDpx("ITU-R 709-4");
+    CHECK(at(readPlate(folder / "a.dpx"), 1, 1).v[1] ==
+          Approx(linearFromRec709(code)).epsilon(1e-3));
+    for (const char* unclear : {"Printing density", "User defined", "Logarithmic"}) {
+        writeDpx(unclear);
+        CHECK_THROWS_WITH(readPlateHeader(folder / "a.dpx"),
+                          Catch::Contains("--colour-space") && Catch::Contains("ACEScct"));
+        CHECK(readPlateHeader(folder / "a.dpx", "Rec.709").colour_space == "Rec.709");
+    }
+}
+
+TEST_CASE("A PNG's own gamma is honoured, and refused where no curve is known for it") {
+    const Folder folder;
+    const auto writePng = [&](float gamma) {
+        OIIO::ImageSpec spec(1, 1, 3, OIIO::TypeUInt8);
+        spec.attribute("oiio:ColorSpace", "GammaCorrected");
+        spec.attribute("oiio:Gamma", gamma);
+        writeWithOiio<uint8_t>(folder / "a.png", spec, {128, 128, 128});
+    };
+    for (const float gamma : {1.0f, 1.8f, 2.2f, 2.4f}) {
+        writePng(gamma);
+        CHECK(at(readPlate(folder / "a.png"), 0, 0).v[0] ==
+              Approx(std::pow(128 / 255.0f, gamma)).epsilon(0x1p-11));
+    }
+    writePng(3.3f);
+    CHECK_THROWS_WITH(readPlateHeader(folder / "a.png"), Catch::Contains("--colour-space"));
+}
