@@ -3,6 +3,7 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
 #include <cstdint>
 
 namespace plateloom::world {
@@ -53,20 +54,14 @@ private:
     return 2.0f * (a + su * (b - a) + sv * (c - a) + su * sv * (a - b - c + d)) - 1.0f;
 }
 
-/// Octaves of value noise, each half as wide and `fade` times as strong as the one before, each
-/// lattice turned against the last so that no axis shows. About [-1, 1].
-[[nodiscard]] inline float octaves(float x, float y, int count, float fade, uint32_t seed) {
-    float sum = 0, weight = 1, total = 0;
-    for (int i = 0; i < count; ++i) {
-        sum += weight * valueNoise(x, y, seed + uint32_t(i) * 101u);
-        total += weight;
-        weight *= fade;
-        const float turned = 1.6f * x - 1.2f * y;  // (0.8, -0.6) is a turn by 36.9 degrees
-        y = 1.2f * x + 1.6f * y + 17.3f;
-        x = turned + 5.1f;
-    }
-    return sum / total;
-}
+/// Eight octaves of value noise at one place: each half as wide as the one before, its lattice
+/// turned by 36.9 degrees and moved, so that no axis shows. Each in [-1, 1].
+constexpr int kOctaves = 8;
+using OctaveValues = std::array<float, kOctaves>;
+[[nodiscard]] OctaveValues octaveValues(float x, float y, uint32_t seed);
+
+/// The first `count` octaves, each `fade` times as strong as the one before. About [-1, 1].
+[[nodiscard]] float octaves(float x, float y, int count, float fade, uint32_t seed);
 
 /// 0 below `low`, 1 above `high`, smooth between.
 [[nodiscard]] inline float ramp(float low, float high, float x) {

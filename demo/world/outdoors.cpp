@@ -12,16 +12,14 @@ namespace {
 // Noise whose octaves stop where they would be finer than a plate's pixel seen from the tripod.
 // The cut depends on the place alone, so every camera sees the same ground.
 float pavingNoise(float x, float y, float finest_m, uint32_t seed) {
-    float sum = 0, weight = 1, width_m = 1.2f, total = 0;
-    for (int i = 0; i < 9; ++i, width_m *= 0.5f) {
-        const float share = ramp(0.7f, 1.4f, width_m / finest_m);
+    constexpr float kWidest_m = 1.2f;
+    const OctaveValues values = octaveValues(x / kWidest_m, y / kWidest_m, seed);
+    float sum = 0, weight = 1, width_m = kWidest_m, total = 0;
+    for (const float value : values) {
         total += weight;
-        if (share > 0)
-            sum += weight * share * valueNoise(x / width_m, y / width_m, seed + uint32_t(i) * 57u);
+        sum += weight * ramp(0.7f, 1.4f, width_m / finest_m) * value;
         weight *= 0.86f;
-        const float turned = 0.8f * x - 0.6f * y;
-        y = 0.6f * x + 0.8f * y;
-        x = turned;
+        width_m *= 0.5f;
     }
     return sum / total;
 }
