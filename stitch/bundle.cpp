@@ -230,11 +230,11 @@ void build(Adjustment& job, const Parts& parts, ceres::Problem& problem) {
     for (const int plate : parts.anchor) problem.SetParameterBlockConstant(job.rotationOf(plate));
 }
 
-ceres::Solver::Summary minimise(ceres::Problem& problem) {
+ceres::Solver::Summary minimise(ceres::Problem& problem, double least_gain) {
     ceres::Solver::Options options;
     options.linear_solver_type = ceres::SPARSE_NORMAL_CHOLESKY;
     options.max_num_iterations = 60;
-    options.function_tolerance = 1e-10;
+    options.function_tolerance = least_gain;
     options.parameter_tolerance = 1e-11;
     options.gradient_tolerance = 1e-12;
     options.logging_type = ceres::SILENT;
@@ -335,7 +335,7 @@ BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Ti
             result.why = "no ties";
             break;
         }
-        const auto summary = minimise(problem);
+        const auto summary = minimise(problem, settings.least_gain);
         result.usable = summary.IsSolutionUsable();
         result.why = summary.message;
         if (!measure(job) || !result.usable) break;

@@ -29,6 +29,9 @@ struct BundleSettings {
     double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all
     double pose_sigma_deg = 0;  ///< > 0: poses of the plates as priors
     bool covariance = false;
+    /// Stop when a step lowers the cost by a smaller share than this. The default is exact to far
+    /// below what ties can tell; rounds that are followed by better ties may stop sooner.
+    double least_gain = 1e-10;
 };
 
 struct BundleResult {

@@ -64,7 +64,8 @@ void adjustByMatches(Cameras& cameras, const FirstLook& look, double match_share
     std::vector<Tie> ties;
     double tolerance_px = 0;
     for (const auto& pair : look.graph.kept) {
-        ties.insert(ties.end(), pair.ties.begin(), pair.ties.end());
+        const auto some = thinned(pair.ties, kRoughTies);
+        ties.insert(ties.end(), some.begin(), some.end());
         tolerance_px = std::max(tolerance_px, matchTolerance_px(cameras, pair.a, pair.b));
     }
     if (ties.empty()) return;

@@ -47,7 +47,8 @@ TieRound roundByFeatures(Cameras& cameras, const std::vector<PlateFeatures>& fea
     const auto radii = unknown ? std::vector<double>{12, 6} : std::vector<double>{4};
     for (const double radius : radii) {
         settings.loss_px = 0.25 * radius * pixel;
-        round = adjustRound(cameras, guidedTies(cameras, features, radius * pixel), settings);
+        round = adjustRound(
+            cameras, thinned(guidedTies(cameras, features, radius * pixel), kRoughTies), settings);
     }
     return round;
 }
@@ -58,9 +59,9 @@ TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& bef
     const bool unknown = anyLensUnknown(cameras);
     RoundSettings settings;
     settings.radial_terms = unknown ? 2 : 0;
-    settings.covariance = true;
     TieRound round = before;
-    for (int pass = 0; pass < (unknown ? 2 : 1); ++pass) {
+    const int passes = unknown ? 2 : 1;
+    for (int pass = 1; pass <= passes; ++pass) {
         const double search_px =
             std::clamp(3 * std::max(round.typical_px, round.rms_px / std::sqrt(2.0)), 1.5, 12.0);
         clock.begin("refine");
@@ -68,6 +69,7 @@ TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& bef
         clock.begin("solve");
         settings.loss_px = 0.25 * search_px;
         settings.least_px = 0.15;
+        settings.last = pass == passes;
         TieRound next = adjustRound(cameras, std::move(ties), settings);
         if (!next.usable) break;
         round = std::move(next);

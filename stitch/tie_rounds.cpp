@@ -76,6 +76,19 @@ std::vector<Tie> chosen(const std::vector<Tie>& ties, const std::vector<char>& k
 
 }  // namespace
 
+std::vector<Tie> thinned(const std::vector<Tie>& ties, int most) {
+    std::vector<Tie> out;
+    for (size_t first = 0; first < ties.size();) {
+        size_t end = first;
+        while (end < ties.size() && ties[end].a == ties[first].a && ties[end].b == ties[first].b)
+            ++end;
+        const size_t all = end - first, kept = std::min(all, size_t(most));
+        for (size_t i = 0; i < kept; ++i) out.push_back(ties[first + i * all / kept]);
+        first = end;
+    }
+    return out;
+}
+
 std::vector<Tie> guidedTies(const Cameras& cameras, const std::vector<PlateFeatures>& features,
                             double radius_px) {
     const auto lenses = lensMaps(cameras);
@@ -119,6 +132,7 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     bundle.radial_terms = settings.radial_terms;
     bundle.loss_px = settings.loss_px;
     bundle.outlier_px = 0;
+    bundle.least_gain = 1e-5;
     BundleResult first = adjust(cameras, ties, bundle);
     if (!first.usable) return round;
 
@@ -134,7 +148,8 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     BundleResult second = adjust(cameras, ties, bundle);
     const auto agrees = agreeingPairs(ties, second.inlier);
     ties = chosen(ties, agrees);
-    bundle.covariance = settings.covariance;
+    bundle.covariance = settings.last;
+    bundle.least_gain = settings.last ? 1e-10 : 1e-6;
     const BundleResult last = adjust(cameras, ties, bundle);
 
     round.usable = last.usable;

@@ -12,6 +12,9 @@
 
 namespace plateloom::stitch {
 
+/// Enough ties of one pair for a rough round.
+constexpr int kRoughTies = 80;
+
 /// Ties with the bundle adjustment's verdict on them.
 struct TieRound {
     std::vector<Tie> ties;  ///< inliers
@@ -22,6 +25,10 @@ struct TieRound {
     double typical_px = 0;
     bool usable = false;
 };
+
+/// Of each pair's ties (which stand together) at most `most`, evenly from first to last: more would
+/// slow a rough round down and say nothing new.
+[[nodiscard]] std::vector<Tie> thinned(const std::vector<Tie>& ties, int most);
 
 /// Matches features again in every pair that overlaps by what is solved so far, whether it was
 /// tried before or not, within `radius_px`.
@@ -40,7 +47,7 @@ struct RoundSettings {
     int radial_terms = 0;
     double loss_px = 1;   ///< of the first pass; the second takes it from the residuals
     double least_px = 1;  ///< no tie nearer than this is an outlier
-    bool covariance = false;
+    bool last = false;  ///< to the last digit, with uncertainties
 };
 [[nodiscard]] TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties,
                                    const RoundSettings& settings);
