@@ -27,6 +27,8 @@ constexpr double kLeastSigma_px = 0.03;
 // What lenses are like, for groups whose distortion is unknown: bent by some per cent in the
 // corners (common practice). It only matters where the ties hardly say.
 constexpr double kC1Sigma = 0.2, kC2Sigma = 0.1;
+// How far the optical axis stands from the sensor's middle, as a share of its width.
+constexpr double kAxisSigma = 0.005;
 
 // Removing outliers changes the solution, which changes the outliers: a few rounds settle it.
 constexpr int kRounds = 6;
@@ -45,13 +47,17 @@ struct Adjustment {
 
     std::vector<char> placed;
     std::vector<Eigen::Quaterniond> worldFromCamera;
-    std::vector<std::array<double, 3>> lens;   // focal scale, c1, c2 of each group
-    std::vector<std::vector<int>> free_terms;  // which of them are solved
-    std::vector<TieResidual> residual;         // one a tie
+    std::vector<std::array<double, kLensTerms>> lens;  // of each group
+    std::vector<double> breathing;                     // of each plate
+    std::vector<std::vector<int>> free_terms;          // which of them are solved
+    std::vector<TieResidual> residual;                 // one a tie
     std::vector<char> usable, inlier;
     std::vector<double> residual_px;
 
     double* rotationOf(int plate) { return worldFromCamera[plate].coeffs().data(); }
+    [[nodiscard]] bool breathes(int plate) const {
+        return settings.breathing_sigma > 0 && !plates[plate].distortion_known;
+    }
     double* lensOf(int plate) { return lens[plates[plate].lens_group].data(); }
 };
 
@@ -98,23 +104,27 @@ void findFreeTerms(Adjustment& job) {
     job.free_terms.assign(job.lens.size(), {});
     for (size_t g = 0; g < job.lens.size(); ++g) {
         if (used[g] && job.settings.solve_focal) job.free_terms[g].push_back(0);
-        for (int term = 1; bends[g] && term <= std::min(2, job.settings.radial_terms); ++term)
+        if (!bends[g]) continue;
+        for (int term = 1; term <= std::min(2, job.settings.radial_terms); ++term)
             job.free_terms[g].push_back(term);
+        if (job.settings.solve_axis) job.free_terms[g].insert(job.free_terms[g].end(), {3, 4});
     }
 }
 
 Adjustment prepare(const std::vector<Plate>& plates, const std::vector<Tie>& ties,
                    const std::vector<std::optional<Matrix3d>>& start,
                    const std::vector<LensCorrection>& correction, const BundleSettings& settings) {
-    Adjustment job{plates, ties, settings, {}, {}, {}, {}, {}, {}, {}, {}};
+    Adjustment job{plates, ties, settings, {}, {}, {}, {}, {}, {}, {}, {}, {}};
     size_t groups = correction.size();
     for (const auto& plate : plates) {
         assert(plate.lens.focal_mm > 0);
         groups = std::max(groups, size_t(plate.lens_group) + 1);
     }
-    job.lens.assign(groups, {1, 0, 0});
+    job.lens.assign(groups, {1, 0, 0, 0, 0});
     for (size_t g = 0; g < correction.size(); ++g)
-        job.lens[g] = {correction[g].focal_scale, correction[g].c1, correction[g].c2};
+        job.lens[g] = {correction[g].focal_scale, correction[g].c1, correction[g].c2,
+                       correction[g].axis_x_mm, correction[g].axis_y_mm};
+    job.breathing.assign(plates.size(), 1);
     job.placed.assign(plates.size(), 0);
     job.worldFromCamera.assign(plates.size(), Eigen::Quaterniond::Identity());
     for (size_t p = 0; p < plates.size(); ++p) {
@@ -137,40 +147,56 @@ void addTies(Adjustment& job, ceres::Problem& problem) {
         const int a = job.ties[t].a, b = job.ties[t].b;
         double *qa = job.rotationOf(a), *qb = job.rotationOf(b);
         double *la = job.lensOf(a), *lb = job.lensOf(b);
+        double *fa = &job.breathing[a], *fb = &job.breathing[b];
         if (job.free_terms[job.plates[a].lens_group].empty() &&
             job.free_terms[job.plates[b].lens_group].empty()) {
-            std::copy(la, la + 3, tie.lens_a);
-            std::copy(lb, lb + 3, tie.lens_b);
+            std::copy(la, la + kLensTerms, tie.lens_a.begin());
+            std::copy(lb, lb + kLensTerms, tie.lens_b.begin());
             problem.AddResidualBlock(TieResidual::withLensFixed(tie), loss, qa, qb);
         } else if (la == lb) {
-            problem.AddResidualBlock(TieResidual::withOneLens(tie), loss, qa, qb, la);
+            problem.AddResidualBlock(TieResidual::withOneLens(tie), loss, qa, qb, la, fa, fb);
         } else {
-            problem.AddResidualBlock(TieResidual::withTwoLenses(tie), loss, qa, qb, la, lb);
+            problem.AddResidualBlock(TieResidual::withTwoLenses(tie), loss, qa, qb, la, lb, fa, fb);
         }
     }
 }
 
 void addLensPriors(Adjustment& job, ceres::Problem& problem) {
-    std::vector<double> focal_sigma(job.lens.size(), kInfinity);
-    for (const auto& plate : job.plates)
-        focal_sigma[plate.lens_group] = std::min(focal_sigma[plate.lens_group], plate.focal_sigma);
+    std::vector<double> focal_sigma(job.lens.size(), kInfinity), width_mm(job.lens.size(), 0);
+    for (const auto& plate : job.plates) {
+        const int g = plate.lens_group;
+        focal_sigma[g] = std::min(focal_sigma[g], plate.focal_sigma);
+        width_mm[g] = std::max(width_mm[g], plate.sensor.width_mm);
+    }
     for (size_t g = 0; g < job.lens.size(); ++g) {
         double* lens = job.lens[g].data();
         if (!problem.HasParameterBlock(lens)) continue;
         const auto& terms = job.free_terms[g];
-        const double sigma[3] = {std::max(focal_sigma[g], 1e-6), kC1Sigma, kC2Sigma};
+        const double axis_sigma_mm = kAxisSigma * width_mm[g];
+        const double sigma[kLensTerms] = {std::max(focal_sigma[g], 1e-6), kC1Sigma, kC2Sigma,
+                                          axis_sigma_mm, axis_sigma_mm};
         std::vector<int> held;
-        for (int term = 0; term < 3; ++term) {
+        for (int term = 0; term < kLensTerms; ++term) {
             if (std::count(terms.begin(), terms.end(), term) == 0)
                 held.push_back(term);
             else
-                problem.AddResidualBlock(LensPrior::create(term, term == 0 ? 1 : 0, sigma[term]),
-                                         nullptr, lens);
+                problem.AddResidualBlock(
+                    TermPrior<kLensTerms>::create(term, term == 0 ? 1 : 0, sigma[term]), nullptr,
+                    lens);
         }
-        if (held.size() == 3)
+        if (held.size() == kLensTerms)
             problem.SetParameterBlockConstant(lens);
         else if (!held.empty())
-            problem.SetManifold(lens, new ceres::SubsetManifold(3, held));
+            problem.SetManifold(lens, new ceres::SubsetManifold(kLensTerms, held));
+    }
+    for (size_t p = 0; p < job.plates.size(); ++p) {
+        double* breathing = &job.breathing[p];
+        if (!problem.HasParameterBlock(breathing)) continue;
+        if (job.breathes(int(p)))
+            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.settings.breathing_sigma),
+                                     nullptr, breathing);
+        else
+            problem.SetParameterBlockConstant(breathing);
     }
 }
 
@@ -254,7 +280,7 @@ bool measure(Adjustment& job) {
         const Tie& tie = job.ties[t];
         double off[2];
         job.residual[t](job.rotationOf(tie.a), job.rotationOf(tie.b), job.lensOf(tie.a),
-                        job.lensOf(tie.b), off);
+                        job.lensOf(tie.b), &job.breathing[tie.a], &job.breathing[tie.b], off);
         job.residual_px[t] = std::hypot(off[0], off[1]) / job.residual[t].weight;
         const char in =
             job.settings.outlier_px <= 0 || job.residual_px[t] <= job.settings.outlier_px;
@@ -280,25 +306,30 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     const Parts parts = findParts(job);
     ceres::Problem problem;
     build(job, parts, problem);
-    std::vector<double*> rotations, lenses;
+    std::vector<double*> rotations, others;
     for (size_t p = 0; p < job.plates.size(); ++p)
         rotations.push_back(parts.ties[p] > 0 ? job.rotationOf(int(p)) : nullptr);
-    for (auto& lens : job.lens) lenses.push_back(lens.data());
-    const FreeNetwork network = freeNetwork(problem, rotations, parts.part, lenses, job.free_terms);
+    for (auto& lens : job.lens) others.push_back(lens.data());
+    for (double& breathing : job.breathing) others.push_back(&breathing);
+    const FreeNetwork network = freeNetwork(problem, rotations, parts.part, others);
 
     int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
                                          [](int count) { return count > 0; }) -
                            parts.anchor.size());
     for (const auto& terms : job.free_terms) unknowns += int(terms.size());
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
     const double scale = std::sqrt(unitVariance(job, unknowns));
     for (const double sigma_rad : network.sigma_rad)
         result.sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (const double sigma_rad : network.local_sigma_rad)
         result.local_sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (size_t g = 0; g < job.lens.size(); ++g) {
-        result.correction[g].focal_scale_sigma = scale * network.lens_sigma[g][0];
-        result.correction[g].c1_sigma = scale * network.lens_sigma[g][1];
-        result.correction[g].c2_sigma = scale * network.lens_sigma[g][2];
+        double* sigma[kLensTerms] = {&result.correction[g].focal_scale_sigma,
+                                     &result.correction[g].c1_sigma,
+                                     &result.correction[g].c2_sigma};
+        for (size_t k = 0; k < network.other_sigma[g].size(); ++k)
+            if (double* to = sigma[job.free_terms[g][k]]) *to = scale * network.other_sigma[g][k];
     }
 }
 
@@ -307,7 +338,9 @@ void report(Adjustment& job, BundleResult& result) {
     for (size_t p = 0; p < job.plates.size(); ++p)
         if (job.placed[p])
             result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
-    for (const auto& lens : job.lens) result.correction.push_back({lens[0], lens[1], lens[2]});
+    for (const auto& lens : job.lens)
+        result.correction.push_back({lens[0], lens[1], lens[2], lens[3], lens[4]});
+    result.breathing = job.breathing;
     result.inlier = job.inlier;
     result.residual_px = job.residual_px;
     double sum = 0;
@@ -345,10 +378,12 @@ BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Ti
     return result;
 }
 
-calib::Lens corrected(const Plate& plate, const LensCorrection& correction) {
+calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
     calib::Lens lens = plate.lens;
-    lens.focal_mm *= correction.focal_scale;
-    if (plate.distortion_known || (correction.c1 == 0 && correction.c2 == 0)) return lens;
+    lens.focal_mm *= correction.focal_scale * breathing;
+    if (plate.distortion_known) return lens;
+    lens.projection_offset_mm += Vector2d(correction.axis_x_mm, correction.axis_y_mm);
+    if (correction.c1 == 0 && correction.c2 == 0) return lens;
     const double h2 = std::pow(plate.sensor.halfDiagonal_mm(), 2);
     lens.distortion = {};
     lens.distortion.radial[0] = correction.c1 / h2;

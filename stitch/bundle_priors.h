@@ -9,19 +9,20 @@
 
 namespace plateloom::stitch {
 
-/// One term of a lens correction (0 focal scale, 1 c1, 2 c2) near `mean`, within `sigma`.
-struct LensPrior {
+/// One term of a block of `Size` near `mean`, within `sigma`.
+template <int Size>
+struct TermPrior {
     int term = 0;
     double mean = 0, weight = 1;
 
     template <class T>
-    bool operator()(const T* lens, T* residual) const {
-        residual[0] = weight * (lens[term] - mean);
+    bool operator()(const T* block, T* residual) const {
+        residual[0] = weight * (block[term] - mean);
         return true;
     }
     [[nodiscard]] static ceres::CostFunction* create(int term, double mean, double sigma) {
-        return new ceres::AutoDiffCostFunction<LensPrior, 1, 3>(
-            new LensPrior{term, mean, 1 / sigma});
+        return new ceres::AutoDiffCostFunction<TermPrior, 1, Size>(
+            new TermPrior{term, mean, 1 / sigma});
     }
 };
 

@@ -10,6 +10,7 @@ Cameras startingCameras(const std::vector<Plate>& plates) {
     Cameras cameras;
     cameras.plates = plates;
     cameras.worldFromCamera.resize(plates.size());
+    cameras.breathing.assign(plates.size(), 1);
     cameras.part.assign(plates.size(), -1);
     int groups = 1;
     for (auto& plate : cameras.plates) {

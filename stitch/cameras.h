@@ -13,13 +13,14 @@ namespace plateloom::stitch {
 struct Cameras {
     std::vector<Plate> plates;                             ///< lenses as they came
     std::vector<LensCorrection> correction;                ///< one a lens group
+    std::vector<double> breathing;                         ///< one a plate, see bundle.h
     std::vector<std::optional<Matrix3d>> worldFromCamera;  ///< nullopt: has no place yet
     /// Plates of one part hang together by ties, and only they are compared; -1 for none.
     std::vector<int> part;
 
     [[nodiscard]] int size() const { return int(plates.size()); }
     [[nodiscard]] calib::Lens lens(int plate) const {
-        return corrected(plates[plate], correction[plates[plate].lens_group]);
+        return corrected(plates[plate], correction[plates[plate].lens_group], breathing[plate]);
     }
     [[nodiscard]] Matrix3d bFromA(int a, int b) const {
         return worldFromCamera[b]->transpose() * *worldFromCamera[a];

@@ -56,15 +56,14 @@ double worstAxis(const Matrix3d& covariance) {
 }  // namespace
 
 FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rotation_blocks,
-                        const std::vector<int>& part, const std::vector<double*>& lens_blocks,
-                        const std::vector<std::vector<int>>& free_terms) {
+                        const std::vector<int>& part, const std::vector<double*>& other_blocks) {
     FreeNetwork network;
     network.sigma_rad.assign(rotation_blocks.size(), std::numeric_limits<double>::infinity());
     network.local_sigma_rad = network.sigma_rad;
-    network.lens_sigma.assign(lens_blocks.size(), Eigen::Vector3d::Zero());
+    network.other_sigma.resize(other_blocks.size());
     Columns columns;
     for (double* block : rotation_blocks) columns.add(problem, block);
-    for (double* block : lens_blocks) columns.add(problem, block);
+    for (double* block : other_blocks) columns.add(problem, block);
     if (columns.count == 0) return network;
 
     const SparseMatrix<double> normal = normalMatrix(problem, columns);
@@ -104,11 +103,11 @@ FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rot
                 kRadPerStep * worstAxis(block(plates[i], plates[i]) - with_mean[i] -
                                         with_mean[i].transpose() + of_mean);
     }
-    for (size_t g = 0; g < lens_blocks.size(); ++g) {
-        const int first = columns.of(lens_blocks[g]);
-        for (size_t k = 0; first >= 0 && k < free_terms[g].size(); ++k)
-            network.lens_sigma[g][free_terms[g][k]] =
-                std::sqrt(covariance(first + int(k), first + int(k)));
+    for (size_t i = 0; i < other_blocks.size(); ++i) {
+        const int first = columns.of(other_blocks[i]);
+        if (first < 0) continue;
+        for (int k = 0; k < problem.ParameterBlockTangentSize(other_blocks[i]); ++k)
+            network.other_sigma[i].push_back(std::sqrt(covariance(first + k, first + k)));
     }
     return network;
 }

@@ -18,18 +18,17 @@ struct FreeNetwork {
     bool determined = false;        ///< false: the normal equations are singular
     std::vector<double> sigma_rad;  ///< one a plate, along its worst axis; infinity where unknown
     std::vector<double> local_sigma_rad;  ///< the same if all other plates and lenses were exact
-    std::vector<Eigen::Vector3d> lens_sigma;  ///< one a lens block; 0 for terms that were held
+    std::vector<std::vector<double>> other_sigma;  ///< one a block, of the terms that vary
 };
 
 /// A rotation block is a quaternion with ceres::EigenQuaternionManifold, or null for a plate that
 /// is not in the problem; `part` numbers connected parts, -1 for a part with an orientation of its
-/// own. A lens block has three terms, held ones by SubsetManifold (`free_terms` lists the others).
+/// own. The other blocks (lenses) may have terms held by SubsetManifold.
 /// Every residual must be in units of its own sigma; the result is not yet scaled by the variance
 /// that was found.
 [[nodiscard]] FreeNetwork freeNetwork(ceres::Problem& problem,
                                       const std::vector<double*>& rotation_blocks,
                                       const std::vector<int>& part,
-                                      const std::vector<double*>& lens_blocks,
-                                      const std::vector<std::vector<int>>& free_terms);
+                                      const std::vector<double*>& other_blocks);
 
 }  // namespace plateloom::stitch

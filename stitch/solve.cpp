@@ -59,6 +59,7 @@ TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& bef
     const bool unknown = anyLensUnknown(cameras);
     RoundSettings settings;
     settings.radial_terms = unknown ? 2 : 0;
+    settings.solve_axis = unknown;
     TieRound round = before;
     const int passes = unknown ? 2 : 1;
     for (int pass = 1; pass <= passes; ++pass) {

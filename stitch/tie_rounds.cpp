@@ -17,6 +17,10 @@ namespace {
 // Less overlap than this is a sliver that holds hardly a patch.
 constexpr double kLeastShare = 0.01;
 
+// A lens of unknown make changes its angle by some tenths of a per cent with focus (common
+// practice).
+constexpr double kBreathingSigma = 0.003;
+
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
     const auto middle = values.begin() + std::ptrdiff_t(values.size() / 2);
@@ -43,6 +47,7 @@ BundleResult adjust(Cameras& cameras, const std::vector<Tie>& ties,
     if (result.usable) {
         cameras.worldFromCamera = result.worldFromCamera;
         cameras.correction = result.correction;
+        cameras.breathing = result.breathing;
     }
     return result;
 }
@@ -130,6 +135,8 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     TieRound round;
     BundleSettings bundle;
     bundle.radial_terms = settings.radial_terms;
+    bundle.solve_axis = settings.solve_axis;
+    bundle.breathing_sigma = settings.solve_axis ? kBreathingSigma : 0;
     bundle.loss_px = settings.loss_px;
     bundle.outlier_px = 0;
     bundle.least_gain = 1e-5;

@@ -45,9 +45,10 @@ struct TieRound {
 /// that is removed, and so is a pair whose ties mostly are.
 struct RoundSettings {
     int radial_terms = 0;
-    double loss_px = 1;   ///< of the first pass; the second takes it from the residuals
-    double least_px = 1;  ///< no tie nearer than this is an outlier
-    bool last = false;  ///< to the last digit, with uncertainties
+    bool solve_axis = false;  ///< and breathing
+    double loss_px = 1;       ///< of the first pass; the second takes it from the residuals
+    double least_px = 1;      ///< no tie nearer than this is an outlier
+    bool last = false;        ///< to the last digit, with uncertainties
 };
 [[nodiscard]] TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties,
                                    const RoundSettings& settings);

@@ -166,6 +166,46 @@ TEST_CASE("An unknown focal length and an unknown bend are found from the overla
               (full_turn ? 2e-4 : 5e-3));
 }
 
+TEST_CASE(
+    "An optical axis beside the middle and a lens that breathes are found from the overlaps") {
+    std::mt19937 random(11);
+    std::uniform_real_distribution<double> breath(-0.004, 0.004);
+    auto set = turnedPlates(turnedRows(kThreeRows, 11), lensOf(24), lensOf(24), kSensor);
+    std::vector<double> true_breathing;
+    std::vector<calib::LensMap> true_lens;
+    for (auto& plate : set.plates) {
+        plate.distortion_known = false;
+        plate.focal_sigma = 0.03;
+        true_breathing.push_back(1 + breath(random));
+        calib::Lens lens = lensOf(24 * true_breathing.back(), 1e-4);
+        lens.projection_offset_mm = {0.11, -0.07};
+        true_lens.emplace_back(lens, kSensor);
+    }
+    std::vector<Tie> ties = allTies(set, 40, 0, random);
+    for (auto& tie : ties) {  // the same places, as the true lenses record them
+        const auto ray = true_lens[tie.a].rayFromRecorded(tie.px_a);
+        const auto px_b = true_lens[tie.b].recordedFromRay(set.worldFromCamera[tie.b].transpose() *
+                                                           (set.worldFromCamera[tie.a] * *ray));
+        REQUIRE(px_b);
+        tie.px_b = *px_b;
+        tie.sigma_px = 0.05;
+    }
+    const auto result =
+        bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.3, random), {},
+                     {.radial_terms = 2, .solve_axis = true, .breathing_sigma = 0.003});
+    CHECK(result.rms_px < 0.01);
+    CHECK(result.correction[0].axis_x_mm == Approx(0.11).margin(0.003));
+    CHECK(result.correction[0].axis_y_mm == Approx(-0.07).margin(0.003));
+    for (size_t p = 0; p < set.plates.size(); ++p) {
+        const double focal = 24 * result.correction[0].focal_scale * result.breathing[p];
+        CHECK(focal == Approx(24 * true_breathing[p]).epsilon(2e-4));
+        const calib::LensMap found(
+            corrected(set.plates[p], result.correction[0], result.breathing[p]), kSensor);
+        const auto ray = found.rayFromRecorded({100, 60});
+        CHECK(std::acos(ray->dot(*true_lens[p].rayFromRecorded({100, 60}))) < 2e-4);
+    }
+}
+
 TEST_CASE("A focal length known to a thousandth moves only as far as the ties insist") {
     std::mt19937 random(6);
     // One pair that hardly overlaps says nearly nothing about the focal length.
