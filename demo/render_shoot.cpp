@@ -18,7 +18,7 @@ struct Arguments {
     uint32_t seed = 1;
     std::string lens = "barrel", grid, scene = "night", size;
     std::string rate = "23.976";
-    double noise = -1, parallax_m = 0, focal_mm = 0;
+    double noise = -1, parallax_m = 0, focal_mm = 0, texture = 1;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
     bool photographs = false, zoom = false, flat_to_recorded = false;
     int truth_width = 4096;
@@ -35,6 +35,7 @@ Arguments parse(int argc, char** argv) {
     app.add_flag("--zoom", a.zoom, "Another focal length for each plate");
     app.add_option("--grid", a.grid, "three-rows, two-rows, ring8, arc8 or wide3");
     app.add_option("--scene", a.scene)->check(CLI::IsMember({"night", "day", "constant"}));
+    app.add_option("--texture", a.texture, "Strength of what does not repeat, 0 to 1");
     app.add_option("--size", a.size, "Plate size in pixels, WxH");
     app.add_option("--focal", a.focal_mm, "Nominal focal length, mm on a 36 mm wide sensor");
     app.add_option("--rate", a.rate)->check(CLI::IsMember({"23.976", "24", "25", "29.97df"}));
@@ -76,6 +77,7 @@ ShootSettings settingsOf(const Arguments& a) {
     ShootSettings s;
     s.scene.seed = a.seed;
     s.scene.light = lightOf(a.scene);
+    s.scene.texture = float(a.texture);
     s.seed = a.seed;
     s.rows = rowsOfGrid("three-rows");
     if (a.photographs) s = photographSettings(s.scene, a.seed);

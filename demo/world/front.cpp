@@ -16,8 +16,8 @@ Rgb plaster(const House& house, float u, float v, bool detail) {
     const float blotches =
         octaves(u * 0.7f * scale, v * 0.7f * scale, detail ? 6 : 5, 0.78f, house.seed);
     const float streaks = valueNoise(u * 5.0f * scale, v * 0.35f, house.seed + 3);
-    Rgb colour = house.albedo * (1.0f + 0.55f * blotches + 0.10f * streaks);
-    if (!detail) return colour;
+    Rgb colour = house.albedo * (1.0f + house.texture * (0.55f * blotches + 0.10f * streaks));
+    if (!detail || house.texture < 0.5f) return colour;
     // Here and there the plaster has been mended, and a crack runs.
     const float mended = valueNoise(u * 0.9f + 7, v * 0.9f, house.seed + 11) + 0.25f * blotches;
     if (mended > 0.62f) colour = colour * 0.55f + Rgb(0.2f, 0.19f, 0.18f);
@@ -32,10 +32,12 @@ Rgb brick(const House& house, float u, float v) {
     const float shifted = u / kLength_m + 0.5f * row;
     const float column = std::floor(shifted);
     const float in_u = (shifted - column) * kLength_m, in_v = v - row * kCourse_m;
-    const float stain = 1.0f + 0.35f * octaves(u * 0.8f, v * 0.8f, 4, 0.75f, house.seed);
+    const float stain =
+        1.0f + house.texture * 0.35f * octaves(u * 0.8f, v * 0.8f, 4, 0.75f, house.seed);
     if (in_u < kJoint_m || in_v < kJoint_m) return Rgb(0.36f, 0.34f, 0.31f) * stain;
     const float tint =
-        0.72f + 0.5f * unit(hash(uint32_t(int(row)), uint32_t(int(column)), house.seed));
+        0.97f + house.texture * 0.5f *
+                    (unit(hash(uint32_t(int(row)), uint32_t(int(column)), house.seed)) - 0.5f);
     return Rgb(0.36f, 0.17f, 0.11f) * (tint * stain);
 }
 
@@ -61,6 +63,14 @@ Rgb poster(float x, float y) {  // both in [0, 1], y up
     if (words && unit(hash(uint32_t(line), uint32_t(place), 4711)) < 0.7f)
         return {0.05f, 0.05f, 0.07f};
     return {0.66f, 0.56f, 0.28f};
+}
+
+// How strongly a window is lit; 0 is dark.
+float lightBehind(const House& house, int column, int floor) {
+    if (house.lit_by_rule) return (column + floor) % 3 == 0 ? 1.0f : 0.0f;
+    const uint32_t die = hash(uint32_t(column), uint32_t(floor), house.seed + 21);
+    if (unit(die) >= 0.28f) return 0.0f;
+    return (die & 1) ? 1.0f : 0.5f;
 }
 
 // Every window of the square. x to the right, y up, metres from the cell's lower left corner.
@@ -155,8 +165,9 @@ Surface frontAt(const House& house, double along_m, double above_m, bool detail)
     const float width = float(house.to_m - house.from_m);
     if (v > house.eaves_m - 0.35 && v < house.eaves_m) {  // cornice
         const float shade = v > house.eaves_m - 0.2 ? 1.0f : 0.6f;
-        out.albedo = Rgb(0.5f, 0.48f, 0.44f) * shade *
-                     (1.0f + 0.3f * octaves(u * 2.0f, v * 4.0f, 3, 0.7f, house.seed + 9));
+        out.albedo =
+            Rgb(0.5f, 0.48f, 0.44f) * shade *
+            (1.0f + house.texture * 0.3f * octaves(u * 2.0f, v * 4.0f, 3, 0.7f, house.seed + 9));
         return out;
     }
     const float margin = 0.5f * (width - 2.4f * std::floor(width / 2.4f));
@@ -166,8 +177,7 @@ Surface frontAt(const House& house, double along_m, double above_m, bool detail)
         const float floor = std::floor((v - 4.4f) / float(kStorey_m));
         const float column = std::floor((u - margin) / float(kWindowPitch_m));
         const bool whole = column >= 0 && column < std::floor(width / 2.4f);
-        const uint32_t die = hash(uint32_t(int(column)), uint32_t(int(floor)), house.seed + 21);
-        const float lit = unit(die) < 0.28f ? ((die & 1) ? 1.0f : 0.5f) : 0.0f;
+        const float lit = lightBehind(house, int(column), int(floor));
         const float x = (u - margin) - column * float(kWindowPitch_m);
         const float y = (v - 4.4f) - floor * float(kStorey_m);
         if (whole && windowAt(x, y, lit, out)) return out;

@@ -84,11 +84,12 @@ Surface groundAt(const SquarePlan& plan, double x_m, double y_m) {
     const float tint = unit(hash(uint32_t(int(row)), uint32_t(int(column)), plan.seed + 5)) - 0.5f;
 
     const float grain = pavingNoise(x, y, finest_m, plan.seed + 71);
-    float level = 0.21f * (1.0f + 0.7f * grain) * (1.0f + 0.35f * slabs * tint);
+    float level =
+        0.21f * (1.0f + plan.texture * 0.7f * grain) * (1.0f + plan.texture * 0.35f * slabs * tint);
     level *= 1.0f - 0.6f * joint;
     out.albedo = Rgb(1.0f, 0.95f, 0.88f) * level;
 
-    if (away_m < 12) out.albedo = litter(x, y, plan.seed, out.albedo);
+    if (away_m < 12 && plan.texture >= 0.5f) out.albedo = litter(x, y, plan.seed, out.albedo);
 
     const float hollow = octaves(x * 0.22f + 3.1f, y * 0.22f - 1.7f, 4, 0.55f, plan.seed + 300);
     const float wet = ramp(0.10f, 0.24f, hollow);

@@ -46,7 +46,7 @@ Vector3d openSkyToward(const SquarePlan& plan, uint32_t seed) {
 }  // namespace
 
 Scene::Scene(const SceneSettings& settings)
-    : settings_(settings), plan_(planSquare(settings.seed)) {
+    : settings_(settings), plan_(planSquare(settings.seed, settings.texture)) {
     sky_.light = settings.light;
     sky_.seed = settings.seed;
     sky_.towardSun = openSkyToward(plan_, settings.seed);

@@ -20,6 +20,7 @@ namespace plateloom::world {
 struct SceneSettings {
     uint32_t seed = 1;
     Light light = Light::night;
+    float texture = 1;               ///< see planSquare
     Rgb constant{0.5f, 0.5f, 0.5f};  ///< radiance everywhere in Light::constant
 };
 

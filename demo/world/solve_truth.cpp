@@ -41,7 +41,10 @@ std::vector<TruePlate> readTruePlates(const std::filesystem::path& path) {
 
 void writeScene(const std::filesystem::path& path, const SceneSettings& settings) {
     std::ofstream out(path);
-    out << nlohmann::json{{"seed", settings.seed}, {"light", int(settings.light)}} << '\n';
+    out << nlohmann::json{{"seed", settings.seed},
+                          {"light", int(settings.light)},
+                          {"texture", settings.texture}}
+        << '\n';
     if (!out) throw io::RoomError(path.string(), "can't be written");
 }
 
@@ -53,6 +56,7 @@ SceneSettings readScene(const std::filesystem::path& path) {
     SceneSettings settings;
     settings.seed = json["seed"];
     settings.light = Light(int(json["light"]));
+    settings.texture = json.value("texture", 1.0f);
     return settings;
 }
 

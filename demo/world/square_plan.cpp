@@ -138,13 +138,34 @@ RingHit leaveRing(const std::vector<Wall>& ring, const Vector2d& origin,
     return hit;
 }
 
-SquarePlan planSquare(uint32_t seed) {
+namespace {
+
+void makeAlike(std::vector<Wall>& ring, float texture) {
+    for (Wall& wall : ring)
+        for (House& house : wall.houses) {
+            house.texture = texture;
+            if (texture >= 0.5f) continue;
+            house.finish = Finish::panels;
+            house.albedo = {0.46f, 0.42f, 0.36f};
+            house.lit_by_rule = true;
+            house.posters = true;
+            house.shop = false;
+            house.gable_m = 0;
+        }
+}
+
+}  // namespace
+
+SquarePlan planSquare(uint32_t seed, float texture) {
     Dice dice(seed * 7919u + 13u);
     SquarePlan plan;
     plan.seed = seed;
+    plan.texture = texture;
     plan.near_ring = ring(7, 19.0, 11.0, 17.5, dice);
     plan.far_ring = ring(9, 52.0, 26.0, 52.0, dice);
     plan.tram_line_m = dice.between(11.0f, 12.5f);
+    makeAlike(plan.near_ring, texture);
+    makeAlike(plan.far_ring, texture);
     placeLamps(plan, dice);
     placeFurniture(plan, dice);
     return plan;

@@ -30,6 +30,8 @@ struct House {
     Finish finish = Finish::plaster;
     Rgb albedo{0.5f, 0.45f, 0.4f};
     bool posters = false, shop = false;
+    float texture = 1;         ///< strength of what does not repeat
+    bool lit_by_rule = false;  ///< every third window, instead of by chance
     uint32_t seed = 0;
 };
 
@@ -69,10 +71,14 @@ struct SquarePlan {
     std::vector<Post> posts;
     std::vector<Block> blocks;
     double tram_line_m = 12;  ///< the tram runs along y = this
+    float texture = 1;
     uint32_t seed = 1;
 };
 
-[[nodiscard]] SquarePlan planSquare(uint32_t seed);
+/// `texture` scales whatever does not repeat: plaster, stains, the tint of bricks and slabs,
+/// leaves. Below a half the houses also share colour, finish and the pattern of lit windows, so
+/// that little but repetition is left.
+[[nodiscard]] SquarePlan planSquare(uint32_t seed, float texture);
 
 /// Where a level ray leaves the ring: the wall it meets and how many times `direction` away.
 /// `origin` has to lie inside.
