@@ -3,6 +3,7 @@
 // product is one integer and nearer means larger.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <opencv2/core.hpp>
 #include <vector>

@@ -81,6 +81,15 @@ cv::Mat equalised(const Reduced& reduced) {
     return codes;
 }
 
+cv::Mat thumbnailOf(const cv::Mat& codes) {
+    constexpr double kEdge_px = 128;
+    const double scale = std::min(1.0, kEdge_px / std::max(codes.cols, codes.rows));
+    cv::Mat thumbnail;
+    codes.convertTo(thumbnail, CV_32F);
+    cv::resize(thumbnail, thumbnail, {}, scale, scale, cv::INTER_AREA);
+    return thumbnail;
+}
+
 // The strongest of each cell first, then each cell's second, and so on: even spread without a
 // threshold that a dark corner could never reach.
 std::vector<int> spread(const std::vector<cv::KeyPoint>& points, cv::Size size, int wanted) {
@@ -130,6 +139,7 @@ PlateFeatures detectFeatures(const LightPicture& light, int wanted) {
     sift->detectAndCompute(codes, cv::noArray(), points, descriptors);
 
     PlateFeatures out;
+    out.thumbnail = thumbnailOf(codes);
     const double scale = 0.5 * (reduced.scale_x + reduced.scale_y);
     std::vector<int> kept;
     for (const int i : spread(points, codes.size(), wanted)) {

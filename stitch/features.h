@@ -24,6 +24,7 @@ struct PlateFeatures {
     std::vector<Vector2d> recorded_px;
     std::vector<float> size_px, angle_deg, response;
     cv::Mat descriptors;  ///< a row a feature
+    cv::Mat thumbnail;    ///< CV_32F, the whole plate, local contrast made equal; for likeness
 };
 
 /// At most about `wanted` features, spread evenly over the plate. The detector's own bias is taken

@@ -16,7 +16,7 @@ namespace {
 
 // What registration promises even where the patch says better: interpolation, the affine
 // approximation and aliasing are not in its residual.
-constexpr double kSigmaFloor_px = 0.015;
+constexpr double kSigmaFloor_px = 0.02;
 constexpr double kWorstSigma_px = 0.25;
 // There and back again must meet the start this closely.
 constexpr double kClosure_px = 0.12;
@@ -36,27 +36,41 @@ std::vector<cv::Mat> pyramid(const cv::Mat& light, int levels) {
     return out;
 }
 
+// Enough halvings that the search is a few steps wide in the smallest picture.
 int levelsFor(double search_px) {
+    constexpr double kSteps = 4;
     int levels = 1;
-    for (double reach = kDirect_px; reach < search_px; reach *= 2) ++levels;
+    if (search_px > kDirect_px) ++levels;
+    for (double reach = 2 * kSteps; reach < search_px; reach *= 2) ++levels;
     return levels;
 }
 
+// The transfer at a point, to second order.
 struct LocalMap {
-    Vector2d px;
-    Matrix2d slope;
+    Vector2d px = Vector2d::Zero();
+    Matrix2d slope = Matrix2d::Identity();
+    Eigen::Matrix<double, 2, 3> bend = Eigen::Matrix<double, 2, 3>::Zero();  // of x², x y, y²
 };
 
-// The transfer at a point and its slope, from central differences over the patch's own width.
-std::optional<LocalMap> localMap(const TransferAToB& bFromA, const Vector2d& px, double step_px) {
-    const auto at = bFromA(px);
-    const auto right = bFromA(px + Vector2d(step_px, 0)), left = bFromA(px - Vector2d(step_px, 0));
-    const auto below = bFromA(px + Vector2d(0, step_px)), above = bFromA(px - Vector2d(0, step_px));
-    if (!at || !right || !left || !below || !above) return std::nullopt;
-    LocalMap map{*at, {}};
-    map.slope.col(0) = (*right - *left) / (2 * step_px);
-    map.slope.col(1) = (*below - *above) / (2 * step_px);
-    if (std::abs(map.slope.determinant()) < 0.05) return std::nullopt;
+// From differences over the patch's own width, which is what its samples will need.
+std::optional<LocalMap> localMap(const TransferAToB& bFromA, const Vector2d& px, double h_px) {
+    Vector2d at[3][3];
+    for (int j = 0; j < 3; ++j) {
+        for (int i = 0; i < 3; ++i) {
+            const auto found = bFromA(px + h_px * Vector2d(i - 1, j - 1));
+            if (!found) return std::nullopt;
+            at[j][i] = *found;
+        }
+    }
+    LocalMap map;
+    map.px = at[1][1];
+    map.slope.col(0) = (at[1][2] - at[1][0]) / (2 * h_px);
+    map.slope.col(1) = (at[2][1] - at[0][1]) / (2 * h_px);
+    map.bend.col(0) = (at[1][2] - 2 * at[1][1] + at[1][0]) / (2 * h_px * h_px);
+    map.bend.col(1) = (at[2][2] - at[2][0] - at[0][2] + at[0][0]) / (4 * h_px * h_px);
+    map.bend.col(2) = (at[2][1] - 2 * at[1][1] + at[0][1]) / (2 * h_px * h_px);
+    constexpr double kLeastArea = 0.05;
+    if (!(std::abs(map.slope.determinant()) > kLeastArea)) return std::nullopt;
     return map;
 }
 
@@ -78,36 +92,85 @@ bool validAt(const cv::Mat& valid, const Vector2d& px, double half_px) {
     return true;
 }
 
-// `start` may be better than the transfer's own answer (a match that is already there).
-std::optional<Tie> registered(const PicturePair& pair, const Tie& tie, bool start_given) {
-    const RefineSettings& settings = pair.settings;
-    const auto map = localMap(pair.bFromA, tie.px_a, 0.5 * settings.patch_px);
-    if (!map) return std::nullopt;
-    const Vector2d start = start_given ? tie.px_b : map->px;
-    PatchSettings patch{settings.patch_px, 0, 0};
-    Vector2d at = start;
+// From the smallest picture up to the second largest: a place a pixel or two from the true one.
+std::optional<Vector2d> coarsePlace(const PicturePair& pair, const Vector2d& px_a, Vector2d at,
+                                    const LocalMap& map) {
+    constexpr int kCoarseEdge = 11;  // as many samples as tell one place from another
+    const int edge = std::min(pair.settings.patch_px, kCoarseEdge);
+    const PatchGrid plain = PatchGrid::plain(edge);
     for (int level = int(pair.a.size()) - 1; level > 0; --level) {
         const double scale = std::ldexp(1.0, level);
-        patch.reach_px = kDirect_px + 1.0;
-        patch.least_correlation = 0.6 * settings.least_correlation;
-        const auto found = registerPatch(pair.a[level], tie.px_a / scale, pair.b[level], at / scale,
-                                         map->slope, patch);
-        if (found) at = found->px * scale;
+        const PatchGrid bent = PatchGrid::bent(edge, map.slope, scale * map.bend);
+        const bool first = level == int(pair.a.size()) - 1;
+        const int steps = first ? int(std::ceil(pair.settings.search_px / scale)) + 1 : 1;
+        const auto found =
+            searchPatch(pair.a[level], px_a / scale, plain, pair.b[level], at / scale, bent, steps);
+        if (first && !found) return std::nullopt;
+        if (found) at = *found * scale;
     }
-    patch.reach_px = std::min(settings.search_px, kDirect_px) + 0.5;
-    patch.least_correlation = settings.least_correlation;
-    const auto there = registerPatch(pair.a[0], tie.px_a, pair.b[0], at, map->slope, patch);
-    if (!there || (there->px - start).norm() > settings.search_px + 0.5) return std::nullopt;
-    if (!validAt(pair.valid_b, there->px, 0.5 * settings.patch_px)) return std::nullopt;
-    const auto back =
-        registerPatch(pair.b[0], there->px, pair.a[0], tie.px_a, map->slope.inverse(), patch);
+    return at;
+}
+
+// A small part of a plate in linear light. Corners are looked for and searched in log light, but
+// registered in linear: a blurred edge lies where it lies in linear light only (in log light it
+// moves toward its dark side, the more the blurrier), and the two plates see it with different blur
+// wherever their scales differ.
+struct LinearPart {
+    cv::Mat light;  // CV_32F, the brightest 1
+    Vector2d corner_px;
+};
+
+LinearPart linearPart(const cv::Mat& log_light, const Vector2d& centre, double reach_px) {
+    const cv::Point low(int(std::floor(centre.x() - reach_px)),
+                        int(std::floor(centre.y() - reach_px)));
+    const int edge = int(std::ceil(2 * reach_px)) + 1;
+    const cv::Rect box = cv::Rect(low, cv::Size(edge, edge)) & cv::Rect({0, 0}, log_light.size());
+    LinearPart part{{}, Vector2d(box.x, box.y)};
+    if (box.empty()) return part;
+    double highest = 0;
+    cv::minMaxLoc(log_light(box), nullptr, &highest);
+    cv::exp(log_light(box) - highest, part.light);
+    return part;
+}
+
+// There, and back again from what was found.
+std::optional<Tie> registeredBothWays(const PicturePair& pair, const Tie& tie, const Vector2d& at,
+                                      const LocalMap& map) {
+    const RefineSettings& settings = pair.settings;
+    const PatchGrid plain = PatchGrid::plain(settings.patch_px);
+    const PatchGrid bent = PatchGrid::bent(settings.patch_px, map.slope, map.bend);
+    const PatchSettings patch{std::min(settings.search_px, kDirect_px) + 0.5,
+                              settings.least_correlation};
+    constexpr double kTaps_px = 4;
+    const LinearPart a =
+        linearPart(pair.a[0], tie.px_a, plain.reach_px + kClosure_px + patch.reach_px + kTaps_px);
+    const LinearPart b = linearPart(pair.b[0], at, bent.reach_px + patch.reach_px + kTaps_px);
+    if (a.light.empty() || b.light.empty()) return std::nullopt;
+    const Vector2d start_a = tie.px_a - a.corner_px;
+    const auto there =
+        registerPatch(a.light, start_a, plain, b.light, at - b.corner_px, bent, patch);
+    if (!there || there->sigma_px > kWorstSigma_px) return std::nullopt;
+    const auto back = registerPatch(b.light, there->px, bent, a.light, start_a, plain, patch);
     if (!back) return std::nullopt;
-    const Vector2d closure = back->px - tie.px_a;
-    if (closure.norm() > kClosure_px || there->sigma_px > kWorstSigma_px) return std::nullopt;
+    const Vector2d closure = back->px - start_a;
+    if (closure.norm() > kClosure_px) return std::nullopt;
     Tie out = tie;
     // Half of what is left between there and back: neither picture is the master.
-    out.px_b = there->px - 0.5 * (map->slope * closure);
+    out.px_b = there->px + b.corner_px - 0.5 * (map.slope * closure);
     out.sigma_px = std::hypot(there->sigma_px, kSigmaFloor_px);
+    if (!validAt(pair.valid_b, out.px_b, bent.reach_px)) return std::nullopt;
+    return out;
+}
+
+// `start_given`: the tie's own px_b is the guess, rather than the transfer's answer.
+std::optional<Tie> registered(const PicturePair& pair, const Tie& tie, bool start_given) {
+    const auto map = localMap(pair.bFromA, tie.px_a, 0.5 * pair.settings.patch_px);
+    if (!map) return std::nullopt;
+    const Vector2d start = start_given ? tie.px_b : map->px;
+    const auto at = coarsePlace(pair, tie.px_a, start, *map);
+    if (!at) return std::nullopt;
+    const auto out = registeredBothWays(pair, tie, *at, *map);
+    if (!out || (out->px_b - start).norm() > pair.settings.search_px + 0.5) return std::nullopt;
     return out;
 }
 

@@ -19,7 +19,7 @@ using TransferAToB = std::function<std::optional<Vector2d>(const Vector2d& recor
 struct RefineSettings {
     int wanted = 150;        ///< tie points for one pair
     double search_px = 2.0;  ///< how far the prediction may be off
-    int patch_px = 15;       ///< edge of the patch
+    int patch_px = 21;       ///< edge of the patch
     double least_correlation = 0.8;
 };
 

@@ -92,14 +92,12 @@ TEST_CASE("Features lie on the things they mark, on both axes, at every scale of
     for (const double sigma : {2.0, 4.0}) {
         const Offset one = meanOffset(960, 540, 15 * sigma, sigma);
         CAPTURE(sigma, one.mean.transpose(), one.count);
-        WARN("scale 1 sigma " << sigma << ": " << one.mean.transpose() << " n " << one.count);
         REQUIRE(one.count > 40);
         CHECK(std::abs(one.mean.x()) < kBias_px);
         CHECK(std::abs(one.mean.y()) < kBias_px);
     }
     const Offset two = meanOffset(2048, 1152, 60, 4.0);
     CAPTURE(two.mean.transpose(), two.count);
-    WARN("scale 2: " << two.mean.transpose() << " n " << two.count);
     REQUIRE(two.count > 100);
     CHECK(std::abs(two.mean.x()) < 2 * kBias_px);
     CHECK(std::abs(two.mean.y()) < 2 * kBias_px);

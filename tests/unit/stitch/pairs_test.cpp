@@ -85,6 +85,95 @@ TEST_CASE("The rotation between two overlapping plates is found through a bent l
     }
 }
 
+namespace {
+
+// Features of a wall of `columns` x `rows` windows, all alike, and `own` things that are nowhere
+// else, seen by a camera that is turned; descriptors get a little noise.
+struct Wall {
+    std::vector<Vector3d> rays;
+    cv::Mat descriptors;
+};
+
+cv::Mat randomRow(std::mt19937& random, int most) {
+    std::uniform_int_distribution<int> code(0, most);
+    cv::Mat row(1, 128, CV_16S);
+    double square = 0;
+    for (int k = 0; k < 128; ++k) {
+        row.at<int16_t>(0, k) = int16_t(code(random));
+        square += std::pow(row.at<int16_t>(0, k), 2);
+    }
+    for (int k = 0; k < 128; ++k) {
+        row.at<int16_t>(0, k) =
+            int16_t(std::lround(row.at<int16_t>(0, k) * 512 / std::sqrt(square)));
+    }
+    return row;
+}
+
+Wall windowWall(int own) {
+    Wall wall;
+    std::mt19937 random(11);
+    std::uniform_real_distribution<double> unit(-1.0, 1.0);
+    std::vector<cv::Mat> parts;  // a window's corners: the same for every window
+    for (int i = 0; i < 6; ++i) parts.push_back(randomRow(random, 100));
+    const auto add = [&](double x, double z, const cv::Mat& row) {
+        wall.rays.push_back(Vector3d(x, 1, z).normalized());
+        wall.descriptors.push_back(row);
+    };
+    for (int i = -8; i <= 8; ++i) {
+        for (int j = -2; j <= 2; ++j) {
+            for (int k = 0; k < 6; ++k)
+                add(0.11 * i + 0.015 * (k % 3), 0.12 * j + 0.03 * (k / 3), parts[size_t(k)]);
+        }
+    }
+    for (int i = 0; i < own; ++i) add(unit(random), 0.3 * unit(random), randomRow(random, 100));
+    return wall;
+}
+
+PlateFeatures seenFrom(const Wall& wall, const calib::LensMap& lens,
+                       const Matrix3d& worldFromCamera, unsigned seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> normal(0.0, 1.0);
+    PlateFeatures out;
+    for (int i = 0; i < int(wall.rays.size()); ++i) {
+        const auto px = lens.recordedFromRay(worldFromCamera.transpose() * wall.rays[size_t(i)]);
+        if (!px || !lens.inPicture(*px)) continue;
+        out.recorded_px.push_back(*px + 0.3 * Vector2d(normal(random), normal(random)));
+        out.size_px.push_back(4);
+        out.response.push_back(1);
+        out.angle_deg.push_back(0);
+        cv::Mat row = wall.descriptors.row(i).clone();
+        for (int k = 0; k < 128; ++k)
+            row.at<int16_t>(0, k) =
+                int16_t(row.at<int16_t>(0, k) + std::lround(2 * normal(random)));
+        out.descriptors.push_back(row);
+    }
+    return out;
+}
+
+}  // namespace
+
+// Nearest neighbours alone would be drawn by lot among the windows: the true rotation has to be
+// among the hypotheses, whether a few things are unique or hardly any.
+TEST_CASE("Among repeated windows the true rotation is one of the hypotheses") {
+    const calib::LensMap lens = bentLens();
+    const Matrix3d a = calib::worldFromCamera({0, 0, 0}), b = calib::worldFromCamera({-20, 1, 0.5});
+    for (const int own : {40, 15}) {
+        const Wall wall = windowWall(own);
+        const auto found = pairRotations(0, 1, seenFrom(wall, lens, a, 1),
+                                         seenFrom(wall, lens, b, 2), lens, lens, 3.0);
+        const bool there = std::any_of(found.begin(), found.end(), [&](const PairRotation& r) {
+            return calib::angleBetween_deg(r.bFromA, b.transpose() * a) < 0.2;
+        });
+        CAPTURE(own, found.size());
+        CHECK(there);
+        for (size_t i = 0; i < found.size(); ++i) {
+            CHECK(found[i].accepted());
+            for (size_t j = 0; j < i; ++j)
+                CHECK(calib::angleBetween_deg(found[i].bFromA, found[j].bFromA) > 0.3);
+        }
+    }
+}
+
 TEST_CASE("Plates that show different things give no rotation") {
     const calib::LensMap lens = bentLens();
     const auto a = detectFeatures(plateOf(WaveWorld(2), lens, Matrix3d::Identity(), 1), 800);
