@@ -4,6 +4,7 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
+#include "world/recording.h"
 #include "world/truth.h"
 
 using namespace plateloom;
@@ -66,6 +67,10 @@ void print(const PanoramaErrors& e) {
     std::printf("relative error       median %.3f %%, 90th %.3f %%, 99th %.3f %%, largest %.3g\n",
                 100 * e.median, 100 * e.p90, 100 * e.p99, e.largest);
     std::printf("more than half off   %.3f %%\n", 100 * e.far_off);
+    for (const LampError& lamp : e.lamps)
+        if (std::abs(lamp.energy_ratio - 1) > 0.02)
+            std::printf("  a lamp %.1f pixels wide: energy x %.4f, peak x %.4f\n",
+                        2 * lamp.radius_px, lamp.energy_ratio, lamp.peak_ratio);
     std::printf("lamps                %zu, worst energy %.2f %% off\n", e.lamps.size(),
                 100 * e.worst_lamp);
 }
@@ -73,7 +78,7 @@ void print(const PanoramaErrors& e) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    std::filesystem::path shoot, solve, panorama;
+    std::filesystem::path shoot, solve, panorama, difference;
     int width = 4096;
     bool json = false, each = false;
     CLI::App app("Compares a solve and a panorama with the truth of a rendered shoot.");
@@ -81,6 +86,7 @@ int main(int argc, char** argv) {
     app.add_option("--solve", solve, "SOLVE.jsonl; without it the panorama counts as aligned");
     app.add_option("--panorama", panorama, "Equirectangular panorama");
     app.add_option("--width", width, "Compare at no more than this width");
+    app.add_option("--difference", difference, "Write the relative error as an EXR");
     app.add_flag("--each", each, "A line a plate");
     app.add_flag("--json", json, "Print one JSON object");
     CLI11_PARSE(app, argc, argv);
@@ -97,9 +103,11 @@ int main(int argc, char** argv) {
         if (!panorama.empty()) {
             const Scene scene(readScene(shoot / "truth" / "scene.json"));
             const io::Picture picture = readPanorama(panorama, width);
+            const io::Picture truth = truePanorama(scene, picture.width, errors.truthFromSolve);
             const PanoramaErrors off =
-                comparePanorama(picture, truePanorama(scene, picture.width, errors.truthFromSolve),
-                                scene, errors.truthFromSolve);
+                comparePanorama(picture, truth, scene, errors.truthFromSolve);
+            if (!difference.empty())
+                writePanoramaExr(difference, relativeErrors(picture, truth, off.factor));
             summary["panorama"] = asJson(off);
             if (!json) print(off);
         }

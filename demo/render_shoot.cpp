@@ -20,7 +20,7 @@ struct Arguments {
     std::string rate = "23.976";
     double noise = -1, parallax_m = 0, focal_mm = 0, texture = 1;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
-    bool photographs = false, zoom = false, flat_to_recorded = false;
+    bool photographs = false, zoom = false, flat_to_recorded = false, no_timecode = false;
     int truth_width = 4096;
 };
 
@@ -43,6 +43,7 @@ Arguments parse(int argc, char** argv) {
     app.add_option("--parallax", a.parallax_m, "Entrance pupil's distance from the head's axis, m");
     app.add_flag("--photos", a.photographs, "Hand-held JPEG photographs with nothing but EXIF");
     app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
+    app.add_flag("--no-timecode", a.no_timecode, "Plates and samples go together by their order");
     app.add_flag("--array", a.array, "The lens track as one JSON array");
     app.add_flag("--no-sky", a.no_sky, "Leave out the plate of bare sky");
     app.add_flag("--no-report", a.no_report, "Write no camera report");
@@ -90,29 +91,11 @@ ShootSettings settingsOf(const Arguments& a) {
     if (a.noise >= 0) s.noise = a.noise;
     if (a.parallax_m > 0) s.parallax_m = a.parallax_m;
     s.look = lookOf(a.lens);
+    s.timecodes = !a.no_timecode;
     s.zoom_moves = a.zoom;
     if (a.flat_to_recorded) s.direction = calib::DistortionDirection::flat_to_recorded;
     s.rate = rateOf(a.rate);
     return s;
-}
-
-void writePlates(const Arguments& a, const Shoot& shoot, const Scene& scene) {
-    for (size_t i = 0; i < shoot.plates.size(); ++i) {
-        const PlannedPlate& planned = shoot.plates[i];
-        const io::Picture plate = recordPlate(shoot, scene, i);
-        if (a.photographs)
-            writePhotograph(a.folder / planned.file, plate, planned, shoot.sensor.width_mm);
-        else
-            writePlateExr(a.folder / planned.file, plate, planned, shoot.settings.rate);
-    }
-    writeTruePoses(a.folder / "truth" / "poses.csv", shoot);
-    writeScene(a.folder / "truth" / "scene.json", shoot.settings.scene);
-    if (a.photographs) return;
-    TrackFormat format;
-    format.array = a.array;
-    format.poses = a.poses;
-    writeLensTrack(a.folder / "lens.jsonl", shoot, format);
-    if (!a.no_report) writeCameraReport(a.folder / "report.csv", shoot);
 }
 
 void render(const Arguments& a) {
@@ -121,15 +104,15 @@ void render(const Arguments& a) {
         return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     };
     const Shoot shoot = planShoot(settingsOf(a));
-    const Scene scene(shoot.settings.scene);
-    std::filesystem::create_directories(a.folder / "truth");
-    writePlates(a, shoot, scene);
+    TrackFormat track;
+    track.array = a.array;
+    track.poses = a.poses;
+    writeShoot(a.folder, shoot, track, !a.no_report);
     std::cerr << shoot.plates.size() << " plates in " << seconds() << " s\n";
     if (a.plates_only) return;
-    const int width = a.truth_width, height = width / 2;
+    const Scene scene(shoot.settings.scene);
     writePanoramaExr(a.folder / "truth" / "panorama.exr",
-                     renderPanorama(scene, latlong(width, height, calib::Matrix3d::Identity()),
-                                    width, height, calib::Vector3d::Zero(), std::nullopt));
+                     truePanorama(scene, a.truth_width, calib::Matrix3d::Identity()));
     std::cerr << "with the true panorama " << seconds() << " s\n";
 }
 

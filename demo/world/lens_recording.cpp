@@ -102,8 +102,10 @@ Json transform(const PlannedPlate& plate, double noise_deg, uint32_t number) {
 void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
                     const TrackFormat& format) {
     std::vector<Json> samples;
+    const bool timecodes = shoot.settings.timecodes;
+    const int around = timecodes ? format.frames_around : 0;
     for (const PlannedPlate& plate : shoot.plates) {
-        for (int off = -format.frames_around; off <= format.frames_around; ++off) {
+        for (int off = -around; off <= around; ++off) {
             const uint32_t number = uint32_t(samples.size());
             Json sample;
             if (format.static_each || samples.empty()) sample["static"] = staticBlock(shoot);
@@ -111,8 +113,7 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
             sample["sampleId"] = uuid(number, shoot.settings.seed);
             sample["sourceId"] = uuid(0xA11CE, shoot.settings.seed);
             sample["sourceNumber"] = 1;
-            sample["timing"] =
-                timing(plate.frame + off, number, shoot.settings.rate, format.timecodes);
+            sample["timing"] = timing(plate.frame + off, number, shoot.settings.rate, timecodes);
             // Focus creeps through a take, so the sample of the frame beside is not quite right.
             calib::Lens lens = plate.lens;
             lens.focal_mm *= 1 + 2e-4 * off;

@@ -16,6 +16,10 @@ bool covered(const io::Picture& panorama, int x, int y) {
     return panorama.channels < 4 || panorama.at(x, y)[3] >= 0.999f;
 }
 
+float relativeError(float value, float real) {
+    return std::abs(value - real) / (real + 0.001f);
+}
+
 double percentile(std::vector<float>& values, double share) {
     if (values.empty()) return 0;
     const auto at = values.begin() + std::ptrdiff_t(share * double(values.size() - 1));
@@ -121,7 +125,7 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
         for (int c = 0; c < 3; ++c) {
             const float real = truth.at(x, y)[c];
             const float value = panorama.at(x, y)[c] * errors.factor[c];
-            relative.push_back(std::abs(value - real) / (real + 0.001f));
+            relative.push_back(relativeError(value, real));
             worst = std::max(worst, relative.back());
         }
         off += worst > 0.5f;
@@ -133,6 +137,18 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
     errors.p99 = percentile(relative, 0.99);
     errors.largest = percentile(relative, 1.0);
     compareLamps(panorama, truth, scene, truthFromPanorama, errors);
+    return errors;
+}
+
+io::Picture relativeErrors(const io::Picture& panorama, const io::Picture& truth,
+                           const Rgb& factor) {
+    io::Picture errors(truth.width, truth.height, 3);
+    for (int y = 0; y < truth.height; ++y)
+        for (int x = 0; x < truth.width; ++x)
+            for (int c = 0; c < 3; ++c)
+                if (covered(panorama, x, y))
+                    errors.at(x, y)[c] =
+                        relativeError(panorama.at(x, y)[c] * factor[c], truth.at(x, y)[c]);
     return errors;
 }
 

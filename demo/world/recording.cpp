@@ -8,6 +8,7 @@
 
 #include "io/input_error.h"
 #include "world/timecode_label.h"
+#include "world/truth.h"
 
 namespace plateloom::world {
 
@@ -15,6 +16,9 @@ namespace {
 
 // Rec.709 primaries and D65 (ITU-R BT.709-6).
 constexpr float kRec709[8] = {0.64f, 0.33f, 0.30f, 0.60f, 0.15f, 0.06f, 0.3127f, 0.3290f};
+
+// The library would write the time of rendering; the same shoot is to give the same files.
+constexpr const char* kEvening = "2031:10:17 19:41:00";
 
 void write(const std::filesystem::path& path, const OIIO::ImageSpec& spec,
            const io::Picture& picture) {
@@ -47,12 +51,15 @@ uint32_t timecodeWord(int64_t frame, const Rate& rate) {
 }
 
 void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
-                   const PlannedPlate& planned, const Rate& rate) {
+                   const PlannedPlate& planned, const Rate& rate, bool timecode) {
     OIIO::ImageSpec spec(plate.width, plate.height, 3, OIIO::TypeDesc::HALF);
     spec.attribute("compression", "zip");
     spec.attribute("oiio:ColorSpace", "Linear");
-    const uint32_t words[2] = {timecodeWord(planned.frame, rate), 0};
-    spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    spec.attribute("DateTime", kEvening);
+    if (timecode) {
+        const uint32_t words[2] = {timecodeWord(planned.frame, rate), 0};
+        spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    }
     const int fps[2] = {rate.num, rate.denom};
     spec.attribute("FramesPerSecond", OIIO::TypeRational, fps);
     spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), kRec709);
@@ -65,6 +72,7 @@ void writePhotograph(const std::filesystem::path& path, const io::Picture& plate
     for (float& v : display.data) v = srgbFromLinear(v);
     OIIO::ImageSpec spec(plate.width, plate.height, 3, OIIO::TypeDesc::UINT8);
     spec.attribute("CompressionQuality", 93);
+    spec.attribute("DateTime", kEvening);
     spec.attribute("oiio:ColorSpace", "sRGB");
     const double focal = planned.lens.focal_mm;
     spec.attribute("Exif:FocalLength", float(std::round(focal * 10) / 10));
@@ -94,6 +102,26 @@ void writeTruePoses(const std::filesystem::path& path, const Shoot& shoot) {
         out << plate.file << ',' << plate.pose.pan_deg << ',' << plate.pose.tilt_deg << ','
             << plate.pose.roll_deg << ',' << calib::LensMap(plate.lens, shoot.sensor).focal_px()
             << ',' << plate.exposure << '\n';
+}
+
+void writeShoot(const std::filesystem::path& folder, const Shoot& shoot, const TrackFormat& track,
+                bool report) {
+    const Scene scene(shoot.settings.scene);
+    std::filesystem::create_directories(folder / "truth");
+    for (size_t i = 0; i < shoot.plates.size(); ++i) {
+        const PlannedPlate& planned = shoot.plates[i];
+        const io::Picture plate = recordPlate(shoot, scene, i);
+        if (shoot.settings.photographs)
+            writePhotograph(folder / planned.file, plate, planned, shoot.sensor.width_mm);
+        else
+            writePlateExr(folder / planned.file, plate, planned, shoot.settings.rate,
+                          shoot.settings.timecodes);
+    }
+    writeTruePoses(folder / "truth" / "poses.csv", shoot);
+    writeScene(folder / "truth" / "scene.json", shoot.settings.scene);
+    if (shoot.settings.photographs) return;
+    writeLensTrack(folder / "lens.jsonl", shoot, track);
+    if (report) writeCameraReport(folder / "report.csv", shoot);
 }
 
 void writePanoramaExr(const std::filesystem::path& path, const io::Picture& panorama) {

@@ -9,9 +9,9 @@
 
 namespace plateloom::world {
 
-/// EXR, half, zip, with timeCode, framesPerSecond and chromaticities.
+/// EXR, half, zip, with framesPerSecond, chromaticities and (unless told otherwise) timeCode.
 void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
-                   const PlannedPlate& planned, const Rate& rate);
+                   const PlannedPlate& planned, const Rate& rate, bool timecode = true);
 
 /// An sRGB JPEG that says no more than a photograph does: EXIF focal length and its 35 mm
 /// equivalent, aperture, exposure time, ISO.
@@ -23,8 +23,8 @@ struct TrackFormat {
     bool poses = false;  ///< pan, tilt and roll with encoder noise
     double pose_noise_deg = 0.05;
     bool static_each = false;  ///< the static block in each sample; else once, in the first
-    int frames_around = 2;     ///< samples before and after each plate's own, as a take has
-    bool timecodes = true;
+    /// Samples before and after each plate's own, as a take has; none without timecodes.
+    int frames_around = 2;
 };
 /// An OpenTrackIO lens track.
 void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
@@ -36,6 +36,12 @@ void writeCameraReport(const std::filesystem::path& path, const Shoot& shoot);
 
 /// poses.csv: file, pan_deg, tilt_deg, roll_deg, focal_px, exposure; every digit.
 void writeTruePoses(const std::filesystem::path& path, const Shoot& shoot);
+
+/// Renders and writes the whole shoot: plates (or photographs), lens.jsonl, report.csv,
+/// truth/poses.csv and truth/scene.json. Photographs have neither track nor report. The true
+/// panorama is left to the caller.
+void writeShoot(const std::filesystem::path& folder, const Shoot& shoot, const TrackFormat& track,
+                bool report);
 
 /// A float EXR latlong.
 void writePanoramaExr(const std::filesystem::path& path, const io::Picture& panorama);

@@ -57,6 +57,7 @@ struct ShootSettings {
     double noise = 0.004;
     double blur_px = 0.55;
     Rate rate;
+    bool timecodes = true;  ///< in plates and lens track; without, the order ties them
 };
 
 struct PlannedPlate {

@@ -69,6 +69,10 @@ struct PanoramaErrors {
                                              const Scene& scene,
                                              const calib::Matrix3d& truthFromPanorama);
 
+/// The error that comparePanorama counts, a picture to look at; holes are 0.
+[[nodiscard]] io::Picture relativeErrors(const io::Picture& panorama, const io::Picture& truth,
+                                         const Rgb& factor);
+
 /// The true panorama at a solve's turn.
 [[nodiscard]] io::Picture truePanorama(const Scene& scene, int width,
                                        const calib::Matrix3d& truthFromPanorama);

@@ -98,18 +98,14 @@ TEST_CASE("What the camera and the lens wrote, the program's readers read back a
         settings.scene.light = Light::constant;
         settings.rate = {30000, 1001, true};
         const Shoot shoot = planShoot(settings);
-        const Scene scene(settings.scene);
-        std::vector<io::PlateFile> files;
-        for (size_t i = 0; i < shoot.plates.size(); ++i) {
-            const auto path = folder.path / shoot.plates[i].file;
-            writePlateExr(path, recordPlate(shoot, scene, i), shoot.plates[i], settings.rate);
-            files.push_back(io::readPlateHeader(path));
-        }
         TrackFormat format;
         format.array = array;
         format.poses = true;
         format.pose_noise_deg = 0;
-        writeLensTrack(folder.path / "lens.jsonl", shoot, format);
+        writeShoot(folder.path, shoot, format, true);
+        std::vector<io::PlateFile> files;
+        for (const PlannedPlate& plate : shoot.plates)
+            files.push_back(io::readPlateHeader(folder.path / plate.file));
         const std::vector<io::LensTrack> tracks{io::readLensTrack(folder.path / "lens.jsonl")};
         CHECK(tracks[0].samples.size() == 5 * shoot.plates.size());
         const io::PlateSamples tied = io::tieSamples(files, tracks);
