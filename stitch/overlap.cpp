@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <memory>
 #include <set>
 
@@ -144,23 +145,24 @@ ExpectedMatches expectedMatches(const std::vector<PlateFeatures>& features,
         expectation->cells.push_back(cellsOf(features[p], lenses[p]));
     expectation->tried.insert(tried.begin(), tried.end());
 
-    std::vector<double> rates;
+    std::map<std::pair<int, int>, double> best;
     for (const auto& h : hypotheses) {
+        constexpr double kLeastFeatures = 20;
         const double there = expectation->features(h.a, h.b, h.bFromA);
-        if (there >= 20) rates.push_back(h.inliers / there);
+        if (there < kLeastFeatures) continue;
+        double& rate = best[{h.a, h.b}];
+        rate = std::max(rate, h.inliers / there);
     }
-    if (rates.empty()) return nullptr;
-    // Few true pairs match so badly as the worst quarter of all.
-    const auto quarter = rates.begin() + std::ptrdiff_t(rates.size() / 4);
-    std::nth_element(rates.begin(), quarter, rates.end());
-    expectation->rate = *quarter;
+    if (best.empty()) return nullptr;
+    std::vector<double> rates;
+    for (const auto& [pair, rate] : best) rates.push_back(rate);
+    const auto middle = rates.begin() + std::ptrdiff_t(rates.size() / 2);
+    std::nth_element(rates.begin(), middle, rates.end());
+    expectation->rate = 0.5 * *middle;
 
     return [expectation](int a, int b, const Matrix3d& bFromA) -> double {
-        // Fewer could be missing by chance.
-        constexpr double kLeast = 8;
         if (!expectation->tried.count({a, b})) return 0;
-        const double matches = expectation->rate * expectation->features(a, b, bFromA);
-        return matches < kLeast ? 0 : matches;
+        return expectation->rate * expectation->features(a, b, bFromA);
     };
 }
 

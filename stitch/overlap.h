@@ -26,9 +26,9 @@ namespace plateloom::stitch {
     const Cameras& cameras, const std::vector<calib::LensMap>& lenses, double least_share);
 
 /// What `chooseRotations` asks: for pairs that were tried, matches in proportion to the features
-/// that would lie in the overlap, at the rate that this set's own accepted pairs show; 0 for the
-/// others. Fast (about a microsecond): features are counted by cells, and the overlap is that of
-/// the flat frames.
+/// that would lie in the overlap, at half the rate that the best hypotheses of this set's own pairs
+/// show; 0 for other pairs. Fast (about a microsecond): features are counted by cells, and the
+/// overlap is that of the flat frames.
 [[nodiscard]] ExpectedMatches expectedMatches(const std::vector<PlateFeatures>& features,
                                               const std::vector<calib::LensMap>& lenses,
                                               const std::vector<std::pair<int, int>>& tried,

@@ -71,14 +71,15 @@ double matchTolerance_px(const Cameras& cameras, int a, int b) {
 
 std::vector<PairRotation> tryPairs(const Cameras& cameras,
                                    const std::vector<PlateFeatures>& features,
-                                   const PlatePairs& pairs, StageClock& clock) {
+                                   const PlatePairs& pairs, double tolerance_share,
+                                   StageClock& clock) {
     const auto lenses = lensMaps(cameras);
     std::vector<std::vector<PairRotation>> found(pairs.size());
     SharedProgress progress(clock, pairs.size());
     tbb::parallel_for(size_t(0), pairs.size(), [&](size_t i) {
         const auto [a, b] = pairs[i];
         found[i] = pairRotations(a, b, features[a], features[b], lenses[a], lenses[b],
-                                 matchTolerance_px(cameras, a, b));
+                                 tolerance_share * matchTolerance_px(cameras, a, b));
         progress.step();
     });
     std::vector<PairRotation> hypotheses;

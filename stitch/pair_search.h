@@ -21,10 +21,12 @@ using PlatePairs = std::vector<std::pair<int, int>>;
 /// that are known, else of the order of 1 % of the width.
 [[nodiscard]] double matchTolerance_px(const Cameras& cameras, int a, int b);
 
-/// Every pair's hypotheses, in the order of the pairs; pairs are tried in parallel.
+/// Every pair's hypotheses, in the order of the pairs; pairs are tried in parallel. Matches may be
+/// off by `tolerance_share` of matchTolerance_px.
 [[nodiscard]] std::vector<PairRotation> tryPairs(const Cameras& cameras,
                                                  const std::vector<PlateFeatures>& features,
-                                                 const PlatePairs& pairs, StageClock& clock);
+                                                 const PlatePairs& pairs, double tolerance_share,
+                                                 StageClock& clock);
 
 /// For lens groups without any focal length: the one, among angles of view from 20 to 110 degrees,
 /// at which the most promising pairs agree with most matches. The bundle adjustment refines it.

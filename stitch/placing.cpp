@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <set>
 
 #include "stitch/overlap.h"
@@ -84,9 +85,9 @@ void turnHypotheses(const Cameras& cameras, FirstLook& look, double match_share)
                         match_share * matchTolerance_px(cameras, h.a, h.b));
 }
 
-// Pairs of a plate that has no place in the largest group with any plate that it was not yet tried
-// with: the quick look may have missed its neighbours.
-PlatePairs retries(const FirstLook& look) {
+// Pairs of a plate that has no place in the largest group with any other plate: the quick look may
+// have missed its neighbours. Pairs that were tried are worth it again only through better lenses.
+PlatePairs retries(const FirstLook& look, bool lenses_changed) {
     const std::set<std::pair<int, int>> tried(look.tried.begin(), look.tried.end());
     PlatePairs pairs;
     const int plates = int(look.graph.group.size());
@@ -97,12 +98,24 @@ PlatePairs retries(const FirstLook& look) {
             const int other = (p + step) % plates;
             const std::pair pair(std::min(p, other), std::max(p, other));
             if (look.graph.group[other] != 0 && other < p) continue;
-            if (tried.count(pair)) continue;
+            if (!lenses_changed && tried.count(pair)) continue;
             pairs.push_back(pair);
             ++own;
         }
     }
     return pairs;
+}
+
+// The new hypotheses of pairs that were tried again take the old ones' place.
+void replaceHypotheses(FirstLook& look, const PlatePairs& again, std::vector<PairRotation> found) {
+    const std::set<std::pair<int, int>> renewed(again.begin(), again.end());
+    std::vector<PairRotation> kept;
+    for (auto& h : look.hypotheses)
+        if (!renewed.count({h.a, h.b})) kept.push_back(std::move(h));
+    kept.insert(kept.end(), std::make_move_iterator(found.begin()),
+                std::make_move_iterator(found.end()));
+    look.hypotheses = std::move(kept);
+    look.tried.insert(look.tried.end(), again.begin(), again.end());
 }
 
 }  // namespace
@@ -112,7 +125,7 @@ FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& featur
     FirstLook look;
     look.tried = candidatePairs(cameras.plates, features, kPairsPerPlate);
     searchFocalLengths(cameras, features, look.tried);
-    look.hypotheses = tryPairs(cameras, features, look.tried, clock);
+    look.hypotheses = tryPairs(cameras, features, look.tried, 1, clock);
 
     clock.begin("solve");
     choose(cameras, features, look, 1);
@@ -126,14 +139,13 @@ FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& featur
         adjustByMatches(cameras, look, share);
     }
 
-    const PlatePairs again = retries(look);
+    const PlatePairs again = retries(look, !allLensesKnown(cameras));
     if (again.empty()) return look;
     clock.begin("match");
-    auto more = tryPairs(cameras, features, again, clock);
+    auto found = tryPairs(cameras, features, again, share, clock);
     clock.begin("solve");
-    look.tried.insert(look.tried.end(), again.begin(), again.end());
-    if (more.empty()) return look;
-    look.hypotheses.insert(look.hypotheses.end(), more.begin(), more.end());
+    if (found.empty()) return look;
+    replaceHypotheses(look, again, std::move(found));
     choose(cameras, features, look, share);
     adjustByMatches(cameras, look, share);
     return look;

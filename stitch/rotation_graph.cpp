@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numeric>
 
 #include "calib/pose.h"
@@ -89,12 +90,20 @@ RotationGraph chooseRotations(int plates, const std::vector<PairRotation>& hypot
     Rotations poses = given_poses;
     poses.resize(plates);
     const auto order = orderOf(hypotheses);
+    // A pair's explanations were taken off its matches one after the other, so a later one was
+    // asked about fewer: all are held to as many as any of them.
+    std::map<std::pair<int, int>, int> in_overlap;
+    for (const auto& h : hypotheses) {
+        int& most = in_overlap[{h.a, h.b}];
+        most = std::max(most, h.in_overlap);
+    }
     std::vector<WeighedHypothesis> weighed;
     for (const int i : order) {
         const auto& h = hypotheses[i];
-        weighed.push_back(
-            {h.a, h.b, h.bFromA,
-             evidenceWeight(h.inliers, h.in_overlap) * poseFactor(h, poses, pose_sigma_deg)});
+        weighed.push_back({h.a, h.b, h.bFromA,
+                           evidenceWeight(h.inliers, in_overlap[{h.a, h.b}]) *
+                               poseFactor(h, poses, pose_sigma_deg),
+                           double(h.inliers)});
     }
     const RotationSearch search(plates, weighed, tolerance_deg, expected);
 

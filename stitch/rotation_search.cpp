@@ -17,12 +17,14 @@ constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
 // What is missing counts for less than what is seen: haze, parallax and moving things take matches
 // away; nothing brings them.
 constexpr double kMissingShare = 0.35;
+// Fewer may be missing by chance.
+constexpr double kLeastMissing = 8;
 
 // Clusters that move together: a column or two of plates, never the larger half.
 constexpr int kLargestCluster = 40;
 // Plates that may follow without gain before a cluster is given up.
 constexpr size_t kPatience = 8;
-constexpr int kStarts = 6;
+constexpr size_t kStarts = 8;
 constexpr int kPasses = 30;
 
 }  // namespace
@@ -77,18 +79,18 @@ double RotationSearch::score(int i, int j, const Matrix3d& worldFromI, const Mat
     const int a = std::min(i, j), b = std::max(i, j);
     const Matrix3d bFromA = a == i ? Matrix3d(worldFromJ.transpose() * worldFromI)
                                    : Matrix3d(worldFromI.transpose() * worldFromJ);
-    double evidence = 0, agreed = 0;
+    double evidence = 0, seen = 0;
     if (const Pair* pair = pairOf(a, b)) {
         for (int h = pair->first; h < pair->last; ++h) {
             const double share = agreementOf(bFromA, hypotheses_[h].bFromA);
             evidence = std::max(evidence, share * hypotheses_[h].weight);
-            agreed = std::max(agreed, share);
+            seen = std::max(seen, share * hypotheses_[h].inliers);
         }
     }
-    if (!with_missing || !expected_ || agreed >= 1) return evidence;
-    const double matches = expected_(a, b, bFromA);
-    if (matches <= 0) return evidence;
-    return evidence - kMissingShare * (1 - agreed) * evidenceWeight(matches, matches);
+    if (!with_missing || !expected_) return evidence;
+    const double missing = expected_(a, b, bFromA) - seen;
+    if (missing < kLeastMissing) return evidence;
+    return evidence - kMissingShare * evidenceWeight(missing, missing);
 }
 
 double RotationSearch::scoreOf(int plate, const Matrix3d& worldFromPlate,
@@ -169,15 +171,22 @@ std::vector<int> RotationSearch::strongPairs(const std::vector<char>& among) con
             ranked.emplace_back(-(hypotheses_[h].weight + support(h)), h);
     std::sort(ranked.begin(), ranked.end());
 
-    // Each start at another place, so that one mistaken corner does not spoil them all.
-    std::vector<int> chosen;
+    // Each start at another place first, so that one mistaken corner does not spoil them all; then
+    // the next best ones, which for a few plates are other explanations of the same pairs.
+    const size_t starts = plates_ > 120 ? 2 : kStarts;
+    std::vector<int> chosen, passed_over;
     std::vector<char> used(plates_, 0);
     for (const auto& [rank, h] : ranked) {
-        if (used[hypotheses_[h].a] || used[hypotheses_[h].b]) continue;
+        if (used[hypotheses_[h].a] || used[hypotheses_[h].b]) {
+            passed_over.push_back(h);
+            continue;
+        }
         used[hypotheses_[h].a] = used[hypotheses_[h].b] = 1;
         chosen.push_back(h);
-        if (int(chosen.size()) == (plates_ > 120 ? 2 : kStarts)) break;
+        if (chosen.size() == starts) break;
     }
+    for (size_t i = 0; i < passed_over.size() && chosen.size() < starts; ++i)
+        chosen.push_back(passed_over[i]);
     return chosen;
 }
 

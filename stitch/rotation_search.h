@@ -13,7 +13,8 @@ namespace plateloom::stitch {
 struct WeighedHypothesis {
     int a = 0, b = 0;
     Matrix3d bFromA = Matrix3d::Identity();
-    double weight = 1;  ///< what agreeing with it is worth
+    double weight = 1;   ///< what agreeing with it is worth
+    double inliers = 0;  ///< matches that it explains
 };
 
 /// What a pair's matches are worth: the square root (matches of one pair are not independent) of

@@ -50,26 +50,28 @@ struct Street {
 };
 
 // Every pair of neighbours with its true rotation, most of the time, and with rotations that are
-// off by one or two windows. Those agree with fewer of the matches in their overlap, on the whole.
+// off by one or two windows. Those explain fewer of the pair's matches, on the whole.
 std::vector<PairRotation> hypothesesOf(const std::vector<Matrix3d>& truth, const Street& street,
                                        std::mt19937& random) {
-    std::uniform_real_distribution<double> chance(0, 1);
-    std::uniform_int_distribution<int> true_inliers(20, 80), wrong_inliers(12, 50), steps(1, 2);
+    std::uniform_real_distribution<double> chance(0, 1), true_share(0.5, 0.8),
+        wrong_share(0.25, 0.6);
+    std::uniform_int_distribution<int> matches(30, 110), steps(1, 2);
     std::vector<PairRotation> out;
     for (int a = 0; a < int(truth.size()); ++a)
         for (int b = a + 1; b < int(truth.size()); ++b) {
             if (axisAngle_deg(truth[a], truth[b]) > street.neighbour_deg) continue;
-            const auto add = [&](const Matrix3d& worldFromB, int inliers, double share) {
+            const int in_overlap = matches(random);
+            const auto add = [&](const Matrix3d& worldFromB, double share) {
                 out.push_back(hypothesis(a, b,
                                          jitter(0.15, random) * worldFromB.transpose() * truth[a],
-                                         inliers, int(inliers / share)));
+                                         int(in_overlap * share), in_overlap));
             };
-            if (chance(random) < street.true_found) add(truth[b], true_inliers(random), 0.7);
+            if (chance(random) < street.true_found) add(truth[b], true_share(random));
             double rest = street.true_found * street.wrong_share / (1 - street.wrong_share);
             for (; rest > 0; rest -= 1) {
                 if (chance(random) > rest) continue;
                 const double off = (chance(random) < 0.5 ? -1 : 1) * steps(random);
-                add(pan(off * street.window_deg) * truth[b], wrong_inliers(random), 0.5);
+                add(pan(off * street.window_deg) * truth[b], wrong_share(random));
             }
         }
     return out;
@@ -180,6 +182,20 @@ TEST_CASE(
     CHECK(largest(errors_deg(graph.worldFromCamera, first)) < 0.01);
     const auto without = chooseRotations(3, pairs, none(3), 1, kTolerance_deg);
     CHECK(largest(errors_deg(without.worldFromCamera, first)) > 10);
+}
+
+TEST_CASE("A triangle of weak wrong pairs does not outvote a chain of strong ones") {
+    const auto truth = turnedRows({{0, 9}}, 13);
+    const std::vector<Matrix3d> first(truth.begin(), truth.begin() + 3);
+    const Matrix3d wrong1 = pan(-6) * truth[1], wrong2 = pan(-40) * truth[2];
+    const std::vector<PairRotation> pairs{
+        hypothesis(0, 1, truth[1].transpose() * truth[0], 82, 163),
+        hypothesis(0, 1, wrong1.transpose() * truth[0], 65, 163),
+        hypothesis(1, 2, truth[2].transpose() * truth[1], 53, 99),
+        hypothesis(1, 2, wrong2.transpose() * wrong1, 39, 99),
+        hypothesis(0, 2, wrong2.transpose() * truth[0], 23, 42)};
+    const auto graph = chooseRotations(3, pairs, none(3), 1, kTolerance_deg);
+    CHECK(largest(errors_deg(graph.worldFromCamera, first)) < 0.01);
 }
 
 TEST_CASE("Small errors are shared out round the ring, not left at its last pair") {
