@@ -61,6 +61,26 @@ Matrix3d levelByHorizon(const Rotations& worldFromCamera) {
     return Eigen::Quaterniond::FromTwoVectors(up, Vector3d::UnitZ()).toRotationMatrix();
 }
 
+// Where pan 0 lies when nobody says: in the middle of plates that leave a gap, so that the
+// panorama's edge falls where nothing was shot; for a full turn, which has no middle, at the first
+// plate.
+double middlePan_deg(const Rotations& worldFromCamera, const Matrix3d& levelled, int first) {
+    constexpr double kFullTurn =
+        0.2;  // of unit vectors spread evenly over 300 degrees the mean is 0.19
+    Vector3d sum = Vector3d::Zero();
+    double length = 0;  // a plate that looks straight up has no say
+    for (const auto& camera : worldFromCamera) {
+        if (!camera) continue;
+        Vector3d axis = levelled * camera->col(1);
+        axis.z() = 0;
+        sum += axis;
+        length += axis.norm();
+    }
+    const Vector3d facing = levelled * worldFromCamera[first]->col(1);
+    const Vector3d& ahead = sum.norm() > kFullTurn * length ? sum : facing;
+    return std::atan2(-ahead.x(), ahead.y()) / kRadPerDeg;
+}
+
 }  // namespace
 
 Matrix3d levelRotation(const Rotations& worldFromCamera, const Rotations& poses, Level level,
@@ -87,8 +107,10 @@ Matrix3d levelRotation(const Rotations& worldFromCamera, const Rotations& poses,
 
     if (north && !worldFromCamera[*north]) north.reset();
     if (!north && by_poses) return levelled;
-    const Matrix3d facing = levelled * *worldFromCamera[north.value_or(first)];
-    return aboutUp(-calib::panTiltRoll(facing).pan_deg) * levelled;
+    if (!north && level == Level::none) return levelled;
+    const double pan_deg = north ? calib::panTiltRoll(levelled * *worldFromCamera[*north]).pan_deg
+                                 : middlePan_deg(worldFromCamera, levelled, first);
+    return aboutUp(-pan_deg) * levelled;
 }
 
 }  // namespace plateloom::stitch

@@ -29,7 +29,8 @@ void flatten(const Options& options, Run& run) {
     for (const auto& note : result.notes) say(note);
     for (const auto& warning : result.warnings) warn(warning);
     for (const auto& time : result.times) say(stageLine(time));
-    say("wrote " + std::to_string(result.written.size()) + " flat plates to " + options.folder);
+    say("wrote " + std::to_string(result.written.size()) +
+        (result.written.size() == 1 ? " flat plate to " : " flat plates to ") + options.folder);
     if (!run.json) return;
     nlohmann::json summary{{"command", "flatten"},
                            {"status", int(run.status)},

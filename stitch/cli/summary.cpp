@@ -85,7 +85,8 @@ void tell(const stitch::Solve& solve) {
     char text[200];
     std::snprintf(text, sizeof text, "%d of %zu plates placed by tie points", counts.placed,
                   solve.plates.size());
-    std::string line = text;
+    std::string line =
+        solve.plates.size() == 1 && counts.placed == 1 ? "one plate, nothing to tie" : text;
     if (counts.by_pose) line += ", " + std::to_string(counts.by_pose) + " by pose alone";
     if (counts.left_out) line += ", " + std::to_string(counts.left_out) + " left out";
     if (!solve.ties.empty()) {

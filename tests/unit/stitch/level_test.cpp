@@ -63,6 +63,14 @@ TEST_CASE("A narrow arc of plates held level to half a degree comes out level to
         CHECK(std::abs(calib::panTiltRoll(*r).roll_deg) < 1.0);
 }
 
+TEST_CASE(
+    "Plates that leave a gap have their middle at pan 0, and the gap at the panorama's edge") {
+    const auto out =
+        levelled(askew({{120, 5, 0}, {160, 0, 0}, {200, 0, 0}, {240, 5, 0}}), {}, Level::horizon);
+    CHECK(calib::panTiltRoll(*out[0]).pan_deg == Approx(-60).margin(0.01));
+    CHECK(calib::panTiltRoll(*out[3]).pan_deg == Approx(60).margin(0.01));
+}
+
 TEST_CASE("The plate that is named north looks to pan 0") {
     const auto out = levelled(askew({{10, 0, 0}, {50, 0, 0}, {90, 20, 0}}), {}, Level::horizon, 2);
     CHECK(calib::panTiltRoll(*out[2]).pan_deg == Approx(0).margin(1e-6));
