@@ -112,10 +112,10 @@ Rgb goodsBehindGlass(float x, float y) {
     const float place = std::floor(x / 0.19f);
     const uint32_t die = hash(uint32_t(int(shelf)), uint32_t(int(place)), 2099);
     const float tall = 0.12f + 0.3f * unit(die);
-    const Rgb back = Rgb(0.36f, 0.29f, 0.19f) * (0.35f + 0.25f * y);
+    Rgb back = Rgb(0.36f, 0.29f, 0.19f) * (0.35f + 0.25f * y);
     if (on_shelf > tall) return back;
-    const Rgb box(0.35f + 0.3f * unit(die * 3), 0.22f + 0.2f * unit(die * 5),
-                  0.10f + 0.25f * unit(die * 7));
+    Rgb box(0.35f + 0.3f * unit(die * 3), 0.22f + 0.2f * unit(die * 5),
+            0.10f + 0.25f * unit(die * 7));
     return box * (0.35f + 0.65f * unit(die * 9)) * (0.75f - on_shelf);
 }
 

@@ -11,6 +11,8 @@ namespace plateloom::world {
 
 namespace {
 
+constexpr float kGlow = 7.0f;  // how far a lamp's glow reaches, in its radii
+
 // A number that grows with the plan angle, 0 to 4 once round, without a trigonometric function.
 double diamondAngle(double x, double y) {
     const double sum = std::abs(x) + std::abs(y);
@@ -91,7 +93,7 @@ Rgb Scene::lightAt(const Vector3d& point, const Vector3d& normal) const {
 }
 
 Rgb Scene::daylightAt(const Vector3d& point, const Vector3d& normal) const {
-    const Rgb shade(0.20f, 0.25f, 0.34f);
+    Rgb shade(0.20f, 0.25f, 0.34f);
     const double facing = normal.dot(sky_.towardSun);
     if (facing <= 0) return shade;
     // Does the row of houses that stands toward the sun throw its shadow here?
@@ -134,7 +136,7 @@ SceneView::SceneView(const Scene& scene, const Vector3d& origin_m, std::optional
              std::hypot(blocks_[i].half_length_m, blocks_[i].half_width_m));
     const auto& lamps = scene.plan().lamps;
     for (size_t i = 0; i < lamps.size(); ++i)
-        file({Thing::Kind::lamp, int(i)}, lamps[i].centre.head<2>(), 7.0 * lamps[i].radius_m);
+        file({Thing::Kind::lamp, int(i)}, lamps[i].centre.head<2>(), kGlow * lamps[i].radius_m);
 }
 
 void SceneView::file(Thing thing, const Vector2d& middle, double reach_m) {
@@ -143,7 +145,7 @@ void SceneView::file(Thing thing, const Vector2d& middle, double reach_m) {
     const double half = away <= reach_m ? std::numbers::pi : std::asin(reach_m / away);
     const double angle = std::atan2(to.y(), to.x());
     const auto bin = [](double a) {
-        return int(diamondAngle(std::cos(a), std::sin(a)) * (kBins / 4)) % kBins;
+        return int(diamondAngle(std::cos(a), std::sin(a)) * kBinsPerSide) % kBins;
     };
     if (half > 1.5) {
         for (auto& list : bins_) list.push_back(thing);
@@ -228,71 +230,74 @@ Rgb SceneView::radiance(const Vector3d& direction) const {
 }
 
 Rgb SceneView::trace(const Ray& ray, bool ground) const {
+    const auto& d = ray.direction;
+    const int bin = int(diamondAngle(d.x(), d.y()) * kBinsPerSide) % kBins;
+    const std::vector<Thing>& things = bins_[size_t(bin)];
+    const Hit hit = nearest(ray, ground, things);
+    const Rgb light = hit.times < 1e30 ? lightFrom(hit, ray) : scene_->sky().radiance(d);
+    return withLamps(light, ray, hit.times, things);
+}
+
+SceneView::Hit SceneView::nearest(const Ray& ray, bool ground,
+                                  const std::vector<Thing>& things) const {
     const SquarePlan& plan = scene_->plan();
     Hit hit;
     const bool walls = hitRing(plan.near_ring, true, ray, hit);
     if (!walls && ray.direction.z() > -0.01) hitRing(plan.far_ring, false, ray, hit);
-
-    const auto& d = ray.direction;
-    const int bin = int(diamondAngle(d.x(), d.y()) * (kBins / 4)) % kBins;
-    for (const Thing& thing : bins_[size_t(bin)]) {
+    for (const Thing& thing : things) {
         if (thing.kind == Thing::Kind::post) hitPost(posts_[size_t(thing.index)], ray, hit);
         if (thing.kind == Thing::Kind::block) hitBlock(blocks_[size_t(thing.index)], ray, hit);
     }
-    bool on_ground = false;
-    if (ground && d.z() < 0) {
-        const double times = (kGround_m - ray.origin.z()) / d.z();
-        if (times < hit.times) {
-            const Vector3d at = ray.origin + times * d;
-            hit.times = times;
-            hit.surface = groundAt(plan, at.x(), at.y());
-            hit.normal = {0, 0, 1};
-            on_ground = true;
+    if (!ground || ray.direction.z() >= 0) return hit;
+    const double times = (kGround_m - ray.origin.z()) / ray.direction.z();
+    if (times >= hit.times) return hit;
+    const Vector3d at = ray.origin + times * ray.direction;
+    return {times, groundAt(plan, at.x(), at.y()), {0, 0, 1}};
+}
+
+Rgb SceneView::lightFrom(const Hit& hit, const Ray& ray) const {
+    const Vector3d& d = ray.direction;
+    const Surface& surface = hit.surface;
+    Rgb light = surface.emitted;
+    if (scene_->settings().light == Light::day) {
+        light *= 0.15f;  // lamps indoors are lost in daylight
+        if (surface.sky > 0) {
+            const Vector3d back = d - 2.0 * d.dot(hit.normal) * hit.normal;
+            light += surface.sky * scene_->sky().radiance(back).min(1.5f);
         }
     }
+    light += surface.albedo * scene_->lightAt(ray.origin + hit.times * d, hit.normal);
+    if (surface.mirror <= 0) return light;
 
-    Rgb light;
-    if (hit.times >= 1e30) {
-        light = scene_->sky().radiance(d);
-    } else {
-        const Vector3d at = ray.origin + hit.times * d;
-        light = hit.surface.emitted;
-        if (scene_->settings().light == Light::day) {
-            light *= 0.15f;  // lamps indoors are lost in daylight
-            if (hit.surface.sky > 0) {
-                const Vector3d back = d - 2.0 * d.dot(hit.normal) * hit.normal;
-                light += hit.surface.sky * scene_->sky().radiance(back).min(1.5f);
-            }
-        }
-        light += hit.surface.albedo * scene_->lightAt(at, hit.normal);
-        if (on_ground && hit.surface.mirror > 0) {
-            // Schlick's approximation of Fresnel for water. The mirror image of the square is the
-            // square seen from below the ground, so the same bins serve.
-            const float grazing = 1.0f - float(-d.z());
-            const float g2 = grazing * grazing;
-            const float share = hit.surface.mirror * (0.02f + 0.98f * g2 * g2 * grazing);
-            const Ray mirrored{{ray.origin.x(), ray.origin.y(), 2 * kGround_m - ray.origin.z()},
-                               {d.x(), d.y(), -d.z()}};
-            light = light * (1 - share) + trace(mirrored, false) * share;
-        }
-    }
+    // Puddles: Schlick's approximation of Fresnel for water. The mirror image of the square is the
+    // square seen from below the ground, so the same bins serve.
+    const float grazing = 1.0f + float(d.z());
+    const float g2 = grazing * grazing;
+    const float share = surface.mirror * (0.02f + 0.98f * g2 * g2 * grazing);
+    const Ray mirrored{{ray.origin.x(), ray.origin.y(), 2 * kGround_m - ray.origin.z()},
+                       {d.x(), d.y(), -d.z()}};
+    return light * (1 - share) + trace(mirrored, false) * share;
+}
 
-    // Lamps: a disc with a soft rim, and a faint glow of mist round it.
-    for (const Thing& thing : bins_[size_t(bin)]) {
+// Lamps in front of what was met: a disc with a soft rim, and a faint glow of mist round it.
+Rgb SceneView::withLamps(Rgb light, const Ray& ray, double times,
+                         const std::vector<Thing>& things) const {
+    const bool lit = scene_->settings().light == Light::night;
+    for (const Thing& thing : things) {
         if (thing.kind != Thing::Kind::lamp) continue;
-        const Lamp& lamp = plan.lamps[size_t(thing.index)];
+        const Lamp& lamp = scene_->plan().lamps[size_t(thing.index)];
         const Vector3d to = lamp.centre - ray.origin;
-        const double along = to.dot(d);
-        if (along <= 0 || along - lamp.radius_m >= hit.times) continue;
-        const double off2 = (to - along * d).squaredNorm() / (lamp.radius_m * lamp.radius_m);
-        if (off2 >= 49) continue;
-        const bool lit = scene_->settings().light == Light::night;
-        const float off = float(std::sqrt(off2));
-        const float disc = 1.0f - ramp(0.75f, 1.0f, off);
+        const double along = to.dot(ray.direction);
+        if (along <= 0 || along - lamp.radius_m >= times) continue;
+        const float off2 =
+            float((to - along * ray.direction).squaredNorm() / (lamp.radius_m * lamp.radius_m));
+        constexpr float kGlow2 = kGlow * kGlow;
+        if (off2 >= kGlow2) continue;
         if (lit) {
-            const float rest = 1.0f - float(off2) / 49.0f;
-            light += lamp.radiance * (0.0009f * rest * rest / (0.5f + float(off2)));
+            const float rest = 1.0f - off2 / kGlow2;
+            light += lamp.radiance * (0.0009f * rest * rest / (0.5f + off2));
         }
+        const float disc = 1.0f - ramp(0.75f, 1.0f, std::sqrt(off2));
         light = light * (1 - disc) + (lit ? lamp.radiance : Rgb(0.8f, 0.8f, 0.75f)) * disc;
     }
     return light;

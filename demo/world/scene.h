@@ -76,7 +76,12 @@ private:
         int index;
     };
 
+    /// `ground` false: what a ray from below meets, for mirror images.
     [[nodiscard]] Rgb trace(const Ray& ray, bool ground) const;
+    [[nodiscard]] Hit nearest(const Ray& ray, bool ground, const std::vector<Thing>& things) const;
+    [[nodiscard]] Rgb lightFrom(const Hit& hit, const Ray& ray) const;
+    [[nodiscard]] Rgb withLamps(Rgb light, const Ray& ray, double times,
+                                const std::vector<Thing>& things) const;
     bool hitRing(const std::vector<Wall>& ring, bool detail, const Ray& ray, Hit& hit) const;
     void hitPost(const Post& post, const Ray& ray, Hit& hit) const;
     void hitBlock(const Block& block, const Ray& ray, Hit& hit) const;
@@ -88,6 +93,7 @@ private:
     std::vector<Block> blocks_;
     // Things by the direction in which they may be met; the bin is of a ray's plan direction.
     static constexpr int kBins = 512;
+    static constexpr double kBinsPerSide = kBins / 4.0;  // of the diamond that stands for a turn
     std::vector<std::vector<Thing>> bins_;
 };
 

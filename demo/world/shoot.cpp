@@ -54,7 +54,7 @@ calib::Lens inventedLens(LensLook look, calib::DistortionDirection direction, do
     auto& k = lens.distortion.radial;
     k = bending(look, direction);
     k[0] *= 1.0 - 0.16 * near;
-    for (size_t i = 0; i < 6; ++i) k[i] *= std::pow(s2, double(i / 2 + 1));
+    for (size_t i = 0; i < 6; ++i) k[i] *= std::pow(s2, int(i / 2) + 1);
     lens.distortion.tangential = {1.6e-5 * s, -1.1e-5 * s};
     lens.distortion_offset_mm = {0.083, -0.047};
     lens.projection_offset_mm = {-0.061, 0.108};

@@ -71,9 +71,8 @@ TEST_CASE("A panorama is compared at its own exposure, and a weak lamp is notice
     const calib::Matrix3d turn = calib::worldFromCamera({33, 4, 2});
     const io::Picture truth = truePanorama(scene, 512, turn);
     io::Picture panorama(512, 256, 4, 1.0f);
-    for (int i = 0; i < 512 * 256; ++i)
-        for (int c = 0; c < 3; ++c)
-            panorama.data[size_t(i * 4 + c)] = truth.data[size_t(i * 3 + c)] * 0.25f;
+    for (size_t i = 0; i < 512 * 256; ++i)
+        for (size_t c = 0; c < 3; ++c) panorama.data[i * 4 + c] = truth.data[i * 3 + c] * 0.25f;
     PanoramaErrors errors = comparePanorama(panorama, truth, scene, turn);
     CHECK(errors.covered == 1);
     CHECK(errors.largest < 1e-5);
