@@ -1,9 +1,7 @@
 #include "stitch/filter_bank.h"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
-#include <cstdint>
 #include <numeric>
 
 namespace plateloom::stitch {
@@ -39,9 +37,6 @@ double cubicBSpline(double u) {
     return 2.0 / 3 - a * a + 0.5 * a * a * a;
 }
 
-// Scales 1, 1 + 1/16 .. 2, 2 + 2/16 .. 4 and so on: the float's own bits count them.
-constexpr int kStepShift = 23 - 4;
-
 }  // namespace
 
 FilterBank::FilterBank(Kernel kernel, double radius) : kernel_(kernel), radius_(radius) {
@@ -51,7 +46,7 @@ FilterBank::FilterBank(Kernel kernel, double radius) : kernel_(kernel), radius_(
     for (uint32_t bits = first; bits <= last; ++bits) {
         FilterStep step;
         step.scale = std::bit_cast<float>(bits << kStepShift);
-        step.taps = 2 * int(std::ceil(radius * step.scale));
+        step.taps = tapsAt(step.scale);
         step.stride = (step.taps + 7) / 8 * 8;
         step.weights.assign(size_t(kPhases + 1) * step.stride, 0.0f);
         for (int phase = 0; phase <= kPhases; ++phase) {
@@ -62,22 +57,17 @@ FilterBank::FilterBank(Kernel kernel, double radius) : kernel_(kernel), radius_(
     }
 }
 
-const FilterStep* FilterBank::step(float scale) const {
-    if (!(scale > 1)) return &steps_.front();
-    const uint32_t half_step = 1u << (kStepShift - 1);
-    const uint32_t index = ((std::bit_cast<uint32_t>(scale) + half_step) >> kStepShift) -
-                           (std::bit_cast<uint32_t>(1.0f) >> kStepShift);
-    return index < steps_.size() ? &steps_[index] : nullptr;
+int FilterBank::tapsAt(float scale) const {
+    return 2 * int(std::ceil(radius_ * double(std::clamp(scale, 1.0f, kLargestScale))));
 }
 
-int FilterBank::weigh(double fraction, double scale, float* weights) const {
+void FilterBank::weigh(double fraction, double scale, float* weights) const {
     scale = std::clamp(scale, 1.0, double(kLargestScale));
-    const int taps = 2 * int(std::ceil(radius_ * scale));
+    const int taps = tapsAt(float(scale));
     double exact[kMostTaps];
     for (int k = 0; k < taps; ++k) exact[k] = kernel_((k - taps / 2 + 1 - fraction) / scale);
     const double sum = std::accumulate(exact, exact + taps, 0.0);
     for (int k = 0; k < taps; ++k) weights[k] = float(exact[k] / sum);
-    return taps;
 }
 
 const FilterBank& sharpFilter() {

@@ -7,7 +7,10 @@
 // interpolation over 1/64 pixel of an already filtered signal, below -100 dB at 11 pixels a period.
 #pragma once
 
+#include <algorithm>
+#include <bit>
 #include <cstddef>
+#include <cstdint>
 #include <vector>
 
 namespace plateloom::stitch {
@@ -33,13 +36,26 @@ public:
     using Kernel = double (*)(double u);
     FilterBank(Kernel kernel, double radius);
 
-    /// The stored step nearest to `scale`, or null when it has to be weighed afresh.
-    [[nodiscard]] const FilterStep* step(float scale) const;
+    /// The stored step nearest to a scale: its index, and the step itself or null when the scale is
+    /// so large that it has to be weighed afresh.
+    [[nodiscard]] static int stepIndex(float scale) {
+        constexpr int kHalfStep = 1 << (kStepShift - 1);
+        const int bits = std::bit_cast<int>(std::max(1.0f, scale));
+        return ((bits + kHalfStep) >> kStepShift) - (std::bit_cast<int>(1.0f) >> kStepShift);
+    }
+    [[nodiscard]] const FilterStep* stepAt(int index) const {
+        return size_t(index) < steps_.size() ? &steps_[size_t(index)] : nullptr;
+    }
+    [[nodiscard]] const FilterStep* step(float scale) const { return stepAt(stepIndex(scale)); }
+    [[nodiscard]] int tapsAt(float scale) const;
     /// Weights at a position `fraction` (0 to 1) beyond a pixel's centre for any scale up to
-    /// kLargestScale, into `weights` (kMostTaps floats); returns the number of taps.
-    int weigh(double fraction, double scale, float* weights) const;
+    /// kLargestScale, tapsAt(scale) of them, into `weights`.
+    void weigh(double fraction, double scale, float* weights) const;
 
 private:
+    // Scales 1, 1 + 1/16 .. 2, 2 + 2/16 .. 4 and so on: the float's own bits count them.
+    static constexpr int kStepShift = 23 - 4;
+
     Kernel kernel_;
     double radius_;
     std::vector<FilterStep> steps_;

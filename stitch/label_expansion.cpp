@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "stitch/max_flow.h"
 #include "stitch/seams.h"
 
 namespace plateloom::stitch {
@@ -84,11 +83,13 @@ float LabelExpansion::border(uint16_t a, const Place& p, uint16_t b, const Place
     return length * (kBorderCost + between);
 }
 
-bool LabelExpansion::expand(uint16_t plate, std::vector<uint16_t>& labels,
-                            const std::vector<char>* free) const {
+// The cells that the plate may take: it sees them, and another plate has them now.
+LabelExpansion::Takeable LabelExpansion::takeable(uint16_t plate,
+                                                  const std::vector<uint16_t>& labels,
+                                                  const std::vector<char>* free) const {
     const auto& small = overview_.plates[plate];
-    std::vector<int> node_of(small.share.size(), -1);
-    std::vector<Place> nodes;
+    Takeable cells;
+    cells.node_of.assign(small.share.size(), -1);
     for (int dy = 0; dy < small.height; ++dy)
         for (int dx = 0; dx < small.width; ++dx) {
             const Place p = wrapped(small.x0 + dx, small.y0 + dy);
@@ -96,50 +97,57 @@ bool LabelExpansion::expand(uint16_t plate, std::vector<uint16_t>& labels,
             if (label == kNoPlate || label == plate || small.share[small.at(dx, dy)] <= kSeenShare)
                 continue;
             if (free && !(*free)[cell(p)]) continue;
-            node_of[small.at(dx, dy)] = int(nodes.size());
-            nodes.push_back(p);
+            cells.node_of[small.at(dx, dy)] = int(cells.nodes.size());
+            cells.nodes.push_back(p);
         }
-    if (nodes.empty()) return false;
-    const auto nodeAt = [&](const Place& p) {
-        const ptrdiff_t at = find(plate, p);
-        return at < 0 ? -1 : node_of[size_t(at)];
-    };
+    return cells;
+}
 
+// One cell's costs in the graph. Borders with cells that can't change are its own; a border with
+// another takeable cell is a link, added once, by the cell on its left or above.
+void LabelExpansion::addCell(uint16_t plate, size_t index, const Takeable& cells,
+                             const std::vector<uint16_t>& labels, MaxFlow& graph) const {
+    const Place p = cells.nodes[index];
+    const uint16_t label = labels[cell(p)];
+    float take = cost(plate, p.x, p.y), keep = cost(label, p.x, p.y);
+    const auto meet = [&](const Place& q, float length, bool adds_link) {
+        const uint16_t other = labels[cell(q)];
+        if (other == kNoPlate) return;
+        const ptrdiff_t at = find(plate, q);
+        const int node = at < 0 ? -1 : cells.node_of[size_t(at)];
+        if (node < 0) {
+            keep += border(label, p, other, q, length);
+            take += border(plate, p, other, q, length);
+        } else if (adds_link) {
+            // Kolmogorov and Zabih, What Energy Functions Can Be Minimized via Graph Cuts?, PAMI
+            // 26(2), 2004; the little that is not regular is cut off.
+            const float both_keep = border(label, p, other, q, length);
+            const float q_takes = border(label, p, plate, q, length);
+            const float p_takes = border(plate, p, other, q, length);
+            take += p_takes - both_keep;
+            graph.addTerminals(node, -p_takes, 0);
+            graph.addLink(int(index), node, std::max(0.0f, q_takes + p_takes - both_keep), 0);
+        }
+    };
+    meet(wrapped(p.x + 1, p.y), 1, true);
+    meet(wrapped(p.x - 1, p.y), 1, false);
+    if (p.y + 1 < height_) meet({p.x, p.y + 1}, below_length_[size_t(p.y)], true);
+    if (p.y > 0) meet({p.x, p.y - 1}, below_length_[size_t(p.y) - 1], false);
+    graph.addTerminals(int(index), take, keep);
+}
+
+bool LabelExpansion::expand(uint16_t plate, std::vector<uint16_t>& labels,
+                            const std::vector<char>* free) const {
+    const Takeable cells = takeable(plate, labels, free);
+    const size_t count = cells.nodes.size();
     // The source keeps the label, the sink takes the plate.
-    MaxFlow graph(int(nodes.size()), 2 * int(nodes.size()));
-    for (size_t i = 0; i < nodes.size(); ++i) {
-        const Place p = nodes[i];
-        const uint16_t label = labels[cell(p)];
-        float take = cost(plate, p.x, p.y), keep = cost(label, p.x, p.y);
-        const auto link = [&](const Place& q, float length, bool first) {
-            const uint16_t other = labels[cell(q)];
-            if (other == kNoPlate) return;
-            const int node = nodeAt(q);
-            if (node < 0) {
-                keep += border(label, p, other, q, length);
-                take += border(plate, p, other, q, length);
-            } else if (first) {
-                const float both_keep = border(label, p, other, q, length);
-                const float q_takes = border(label, p, plate, q, length);
-                const float p_takes = border(plate, p, other, q, length);
-                // Kolmogorov and Zabih, What Energy Functions Can Be Minimized via Graph Cuts?,
-                // PAMI 26(2), 2004; the little that is not regular is cut off.
-                take += p_takes - both_keep;
-                graph.addTerminals(node, -p_takes, 0);
-                graph.addLink(int(i), node, std::max(0.0f, q_takes + p_takes - both_keep), 0);
-            }
-        };
-        link(wrapped(p.x + 1, p.y), 1, true);
-        link(wrapped(p.x - 1, p.y), 1, false);
-        if (p.y + 1 < height_) link({p.x, p.y + 1}, below_length_[size_t(p.y)], true);
-        if (p.y > 0) link({p.x, p.y - 1}, below_length_[size_t(p.y) - 1], false);
-        graph.addTerminals(int(i), take, keep);
-    }
+    MaxFlow graph(int(count), 2 * int(count));
+    for (size_t i = 0; i < count; ++i) addCell(plate, i, cells, labels, graph);
     graph.solve();
     bool changed = false;
-    for (size_t i = 0; i < nodes.size(); ++i) {
+    for (size_t i = 0; i < count; ++i) {
         if (graph.withSource(int(i))) continue;
-        labels[cell(nodes[i])] = plate;
+        labels[cell(cells.nodes[i])] = plate;
         changed = true;
     }
     return changed;

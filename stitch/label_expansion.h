@@ -13,6 +13,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "stitch/max_flow.h"
 #include "stitch/overview.h"
 
 namespace plateloom::stitch {
@@ -45,6 +46,14 @@ private:
     [[nodiscard]] float difference(uint16_t a, uint16_t b, const Place& p) const;
     [[nodiscard]] float border(uint16_t a, const Place& p, uint16_t b, const Place& q,
                                float length) const;
+    struct Takeable {
+        std::vector<Place> nodes;
+        std::vector<int> node_of;  // one a cell of the plate's part; -1: not takeable
+    };
+    [[nodiscard]] Takeable takeable(uint16_t plate, const std::vector<uint16_t>& labels,
+                                    const std::vector<char>* free) const;
+    void addCell(uint16_t plate, size_t index, const Takeable& cells,
+                 const std::vector<uint16_t>& labels, MaxFlow& graph) const;
     bool expand(uint16_t plate, std::vector<uint16_t>& labels, const std::vector<char>* free) const;
 
     const Overview& overview_;

@@ -1,237 +1,196 @@
 // The loop of the resampler, written once and compiled once for each instruction set: a file that
-// includes this gives a `Simd` with the five operations below. Everything is in an unnamed
-// namespace, so that no compiled copy can stand in for another's.
+// includes this gives a `Simd` with the operations below. Everything is in an unnamed namespace, so
+// that no compiled copy can stand in for another's.
 //
-//     interpolate(a, b, t, count, out)   out = a + t (b - a), count a multiple of 8
-//     sum(corner, stride, taps_x, taps_y, wx, wy, rgba)   the weighted sum of a block of texels
-//     range(corner, stride, nx, ny)      smallest and largest of each channel, nx even
-//     outOfRange(corner, stride, rgba)   is R, G or B beyond the 2 x 2 block's range by 6 % or
-//     more? texel(pointer, rgba)               one texel as float
+//     place(places)                     all of `Places` from position and scale
+//     interpolate(a, b, t, count, out)  out = a + t (b - a), count a multiple of 8
+//     sum(corner, stride, nx, ny, wx, wy, rgba)  the weighted sum of a block of texels
+//     range(corner, stride, nx, ny)     smallest and largest of each channel, nx even
+//     outOfRange(corner, stride, rgba)  is R, G or B 6 % or more beyond the 2 x 2 block's range?
+//     texel(pointer, rgba)              one texel as float
+//     Near<Texel>                       what texels are copied out as
+//     copyRow(from, values, to)         copies them out
 //
-// Bytes and operations for one sample at scale 1 (8 x 8 taps): 512 bytes of half texels, 64 fused
-// multiply-adds of 4 channels, two rows of 8 weights interpolated. Rates:
-// tests/bench/resample_bench.
+// One sample at scale 1 (8 x 8 taps) reads 512 bytes of half texels and costs 64 fused
+// multiply-adds of 4 channels. What counts is where those bytes come from: on a plate 2048 pixels
+// wide all rows of a column fall into the same set of the nearest cache and push each other out. So
+// the part of the plate that a lattice cell needs is copied out once, row after row; at scale 1.5
+// that alone makes the loop half as fast again. Rates: tests/bench/resample_bench.
 #pragma once
-
-#include <algorithm>
-#include <cmath>
-#include <cstddef>
-#include <vector>
 
 #include "stitch/filter_bank.h"
 #include "stitch/resample.h"
+#include "stitch/resample_block.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-// A filtered alpha this near to 1 is rounding: every pixel under the filter is valid.
-constexpr float kAlphaRounding = 1e-5f;
-// Less of the filter's weight than this on valid pixels: their mean would be more noise than light.
-constexpr float kLeastWeight = 0.4f;
-// Beyond the four nearest pixels' range by these factors a value may be an overshoot.
-constexpr float kBelowNearest = 0.94f, kAboveNearest = 1.06f;
+// Texels of a plate, or of a part of one.
+template <class Texel>
+struct Texels {
+    const Texel* data = nullptr;
+    int x0 = 0, y0 = 0, width = 0, height = 0;
 
-// Smallest and largest value of each channel over a block.
-struct Range {
-    float low[4], high[4];
-};
-
-struct AxisTaps {
-    int first = 0, taps = 0;
-    int centre = 0;  // of the taps, the one whose pixel holds the position
-};
-
-template <class Simd>
-inline AxisTaps weighAxis(const FilterBank& bank, float position, float scale, float* weights) {
-    const float u = position - 0.5f;
-    int base = int(u);
-    base -= u < float(base);
-    const float fraction = u - float(base);
-    AxisTaps axis;
-    if (const FilterStep* step = bank.step(scale)) {
-        const float at = fraction * FilterBank::kPhases;
-        const int phase = std::min(int(at), FilterBank::kPhases - 1);
-        Simd::interpolate(step->row(phase), step->row(phase + 1), at - float(phase), step->stride,
-                          weights);
-        axis.taps = step->taps;
-    } else {
-        axis.taps = bank.weigh(double(fraction), double(scale), weights);
+    [[nodiscard]] ptrdiff_t stride() const { return ptrdiff_t(width) * 4; }
+    [[nodiscard]] const Texel* at(int x, int y) const {
+        return data + (y - y0) * stride() + 4 * ptrdiff_t(x - x0);
     }
-    axis.first = base - axis.taps / 2 + 1;
-    axis.centre = axis.taps / 2 - 1 + (fraction >= 0.5f);
-    return axis;
+    [[nodiscard]] bool hold(const AxisTaps& x, const AxisTaps& y) const {
+        return x.first >= x0 && y.first >= y0 && x.first + x.taps <= x0 + width &&
+               y.first + y.taps <= y0 + height;
+    }
+};
+
+// Positions along an axis, and what follows from them: the last pixel whose centre does not lie
+// beyond, the way from there, and which weights of the bank belong to it.
+struct Places {
+    static constexpr size_t kCount = 32;
+    static constexpr float kFarthest = 1e6f;  // off any frame: such a sample is never taken
+
+    alignas(32) float position[kCount] = {}, scale[kCount] = {};
+    alignas(32) int base[kCount], phase[kCount], step[kCount];
+    alignas(32) float fraction[kCount], share[kCount];
+};
+
+// False for a position that is not a number as well.
+inline bool onFrame(const SamplePoint& point, int width, int height) {
+    return point.x >= 0 && point.y >= 0 && point.x <= float(width) && point.y <= float(height);
 }
 
-// A windowed sinc overshoots beside an edge, by up to a tenth of its height: next to a lamp 400
-// times as bright as the wall that is black, and beyond it bright and dark rings. What no smooth
-// signal does marks it: the filter's outer taps reach far brighter pixels than its central half
-// holds (under a sinusoid's trough they are at most 5.4 times as bright, for any period), or the
-// value lies under half the least of that half. There the nearest pixels' range is the answer.
-template <class Simd, class Texel>
-void boundOvershoot(const Texel* corner, ptrdiff_t stride, int nx, int ny, float* rgba) {
-    constexpr float kSmoothContrast = 8;
-    const int ix = (nx + 2) / 4, iy = (ny + 2) / 4;
-    const Range inner =
-        Simd::range(corner + iy * stride + 4 * ix, stride, nx - 2 * ix, ny - 2 * iy);
-    const Range all = Simd::range(corner, stride, nx, ny);
-    for (int c = 0; c < 3; ++c) {
-        float& value = rgba[c];
-        const float low = inner.low[c], high = inner.high[c];
-        if (low >= 0 && all.high[c] > kSmoothContrast * high)
-            value = std::clamp(value, low, high);
-        else if (low >= 0 && value < -0.02f * high)
-            value = low;
-        else if (low >= 0 && value < 0.5f * low && high > 100 * low)
-            value = 0.5f * low;
-        else if (low < 0 && value < low - 0.5f * (high - low))
-            value = low;
-        else if (high > 0 && value > 2 * high)
-            value = high;
-        if (low >= 0) value = std::max(value, 0.0f);
-    }
-}
-
-struct ValidRange {
-    float low[3] = {1e38f, 1e38f, 1e38f}, high[3] = {-1e38f, -1e38f, -1e38f};
-};
-
-// Over the valid pixels in the central half of a block.
-template <class Simd, class Texel>
-ValidRange validRange(const Texel* corner, ptrdiff_t stride, int nx, int ny) {
-    ValidRange range;
-    const int ix = (nx + 2) / 4, iy = (ny + 2) / 4;
-    for (int y = iy; y < ny - iy; ++y)
-        for (int x = ix; x < nx - ix; ++x) {
-            float rgba[4];
-            Simd::texel(corner + y * stride + 4 * x, rgba);
-            if (rgba[3] == 0) continue;
-            for (int c = 0; c < 3; ++c) {
-                range.low[c] = std::min(range.low[c], rgba[c]);
-                range.high[c] = std::max(range.high[c], rgba[c]);
-            }
+// Copies the part that `points` need, where they lie close together; else gives nothing.
+// Points off the frame count as if they lay on its edge.
+template <class Simd, class Texel, class Near = typename Simd::template Near<Texel>>
+Texels<Near> nearTexels(const Texels<Texel>& plate, const FilterBank& bank,
+                        const SamplePoint* points, size_t count, std::vector<Near>& copy) {
+    constexpr double kMostBytes = 128 << 10;  // well within a core's own cache
+    const float most[4] = {float(plate.width), float(plate.height), 1e6f, 1e6f};
+    float low[4] = {most[0], most[1], 1, 1}, high[4] = {0, 0, 1, 1};
+    for (size_t i = 0; i < count; ++i) {
+        const float point[4] = {points[i].x, points[i].y, points[i].scale_x, points[i].scale_y};
+        for (int c = 0; c < 4; ++c) {
+            const float value = std::min(most[c], std::max(0.0f, point[c]));
+            low[c] = std::min(low[c], value);
+            high[c] = std::max(high[c], value);
         }
-    return range;
+    }
+    const FilterStep* step = bank.step(std::max(high[2], high[3]));
+    if (!step) return {};
+    const int reach = step->taps / 2 + 2;
+    Texels<Near> part;
+    part.x0 = std::max(0, int(low[0]) - reach);
+    part.y0 = std::max(0, int(low[1]) - reach);
+    part.width = std::min(plate.width, int(high[0]) + reach) - part.x0;
+    part.height = std::min(plate.height, int(high[1]) + reach) - part.y0;
+    const double texels = double(part.width) * part.height;
+    const double read_singly = double(count) * step->taps * step->taps;
+    if (texels * 4 * sizeof(Near) > kMostBytes || texels > read_singly / 8) return {};
+    copy.resize(size_t(part.height) * size_t(part.stride()));
+    for (int y = 0; y < part.height; ++y)
+        Simd::copyRow(plate.at(part.x0, part.y0 + y), part.stride(),
+                      &copy[size_t(y * part.stride())]);
+    part.data = copy.data();
+    return part;
 }
 
-// Some of the block is invalid: the mean over the valid part, no further out than the range of the
-// valid pixels in its middle.
+// A few samples at a time, one step for all of them after the other: the steps are chains of
+// operations that wait for one another, and several chains fill each other's waits.
 template <class Simd, class Texel>
-void renormalise(const Texel* corner, ptrdiff_t stride, const AxisTaps& x, const AxisTaps& y,
+class Batch {
+public:
+    static constexpr size_t kMost = Places::kCount / 2;
+
+    Batch(const Texels<Texel>& plate, const FilterBank& bank, bool smooth)
+        : plate_(plate), bank_(bank), smooth_(smooth) {}
+
+    void run(const Texels<typename Simd::template Near<Texel>>& near, const SamplePoint* points,
+             size_t count, float* rgba) {
+        place(points, count);
+        for (size_t i = 0; i < count; ++i) {
+            weigh(i, x_[i], wx_[i]);
+            weigh(kMost + i, y_[i], wy_[i]);
+        }
+        for (size_t i = 0; i < count; ++i) {
+            float* out = rgba + 4 * i;
+            const AxisTaps &x = x_[i], &y = y_[i];
+            if (!onFrame(points[i], plate_.width, plate_.height))
+                std::fill_n(out, 4, 0.0f);
+            else if (near.hold(x, y))
+                sample(near.at(x.first, y.first), near.stride(), i, out);
+            else if (plate_.hold(x, y))
+                sample(plate_.at(x.first, y.first), plate_.stride(), i, out);
+            else
+                sample(patchAtEdge<Simd>(plate_.data, plate_.width, plate_.height, x, y, smooth_,
+                                         patch_),
+                       ptrdiff_t(x.taps) * 4, i, out);
+        }
+    }
+
+private:
+    // All x, then all y.
+    void place(const SamplePoint* points, size_t count) {
+        for (size_t i = 0; i < count; ++i) {
+            places_.position[i] = points[i].x;
+            places_.position[kMost + i] = points[i].y;
+            places_.scale[i] = points[i].scale_x;
+            places_.scale[kMost + i] = points[i].scale_y;
+        }
+        Simd::place(places_);
+    }
+
+    void weigh(size_t k, AxisTaps& axis, float* weights) const {
+        const Places& at = places_;
+        const FilterStep* step = bank_.stepAt(at.step[k]);
+        if (step)
+            Simd::interpolate(step->row(at.phase[k]), step->row(at.phase[k] + 1), at.share[k],
+                              step->stride, weights);
+        else
+            bank_.weigh(double(at.fraction[k]), double(at.scale[k]), weights);
+        axis.taps = step ? step->taps : bank_.tapsAt(at.scale[k]);
+        axis.first = at.base[k] - axis.taps / 2 + 1;
+        axis.centre = axis.taps / 2 - 1 + (at.fraction[k] >= 0.5f);
+    }
+
+    template <class T>
+    void sample(const T* corner, ptrdiff_t stride, size_t i, float* rgba) {
+        Simd::sum(corner, stride, x_[i].taps, y_[i].taps, wx_[i], wy_[i], rgba);
+        finish<Simd>(corner, stride, x_[i], y_[i], smooth_, rgba);
+    }
+
+    Texels<Texel> plate_;
+    const FilterBank& bank_;
+    bool smooth_;
+    Places places_;
+    AxisTaps x_[kMost], y_[kMost];
+    alignas(32) float wx_[kMost][FilterBank::kMostTaps + 8], wy_[kMost][FilterBank::kMostTaps + 8];
+    std::vector<float> patch_;
+};
+
+template <class Simd, class Texel>
+void resampleAll(const Texels<Texel>& plate, bool smooth, const SamplePoint* points, size_t count,
                  float* rgba) {
-    float centre[4];
-    Simd::texel(corner + y.centre * stride + 4 * x.centre, centre);
-    if (centre[3] == 0) {
-        std::fill_n(rgba, 4, 0.0f);
-        return;
-    }
-    if (rgba[3] < kLeastWeight) {
-        std::copy_n(centre, 3, rgba);
-    } else {
-        const ValidRange inner = validRange<Simd>(corner, stride, x.taps, y.taps);
-        for (int c = 0; c < 3; ++c)
-            rgba[c] = std::clamp(rgba[c] / rgba[3], inner.low[c], inner.high[c]);
-    }
-    rgba[3] = 1;
-}
-
-template <class Simd, class Texel>
-inline void filterBlock(const Texel* corner, ptrdiff_t stride, const AxisTaps& x, const AxisTaps& y,
-                        const float* wx, const float* wy, bool smooth, float* rgba) {
-    Simd::sum(corner, stride, x.taps, y.taps, wx, wy, rgba);
-    if (smooth) {
-        const float share = rgba[3];
-        for (int c = 0; c < 3; ++c) rgba[c] = share > 1e-3f ? rgba[c] / share : 0;
-        rgba[3] = share > 1e-3f ? std::min(share, 1.0f) : 0;
-        return;
-    }
-    if (std::abs(rgba[3] - 1) > kAlphaRounding) {
-        renormalise<Simd>(corner, stride, x, y, rgba);
-        return;
-    }
-    rgba[3] = 1;
-    const Texel* centre = corner + (y.taps / 2 - 1) * stride + 4 * (x.taps / 2 - 1);
-    if (Simd::outOfRange(centre, stride, rgba))
-        boundOvershoot<Simd>(corner, stride, x.taps, y.taps, rgba);
-}
-
-// Beyond the frame's edge the picture goes on as it came: the light there is the edge pixel's plus
-// what it gained on the way to the edge, within half and twice the edge pixel. (Repeating the edge
-// pixel would bend every gradient, the lens's own fall-off first of all.)
-inline void extend(const float* edge, const float* mirror, float* out) {
-    for (int c = 0; c < 3; ++c) {
-        const bool known = edge[3] != 0 && mirror[3] != 0 && edge[c] > 0 && mirror[c] > 0;
-        out[c] = known ? std::clamp(2 * edge[c] - mirror[c], 0.5f * edge[c], 2 * edge[c]) : edge[c];
-    }
-    out[3] = edge[3];
-}
-
-// The block as float, where part of it lies outside the frame: nothing is there for the smooth
-// filter; for the sharp one the picture goes on, first along the rows, then down the columns.
-template <class Simd, class Texel>
-const float* patchAtEdge(const Texel* data, int width, int height, const AxisTaps& x,
-                         const AxisTaps& y, bool smooth, std::vector<float>& patch) {
-    patch.assign(size_t(x.taps) * y.taps * 4, 0.0f);
-    const int x0 = std::max(0, -x.first), x1 = std::min(x.taps, width - x.first);
-    const int y0 = std::max(0, -y.first), y1 = std::min(y.taps, height - y.first);
-    const auto at = [&](int i, int j) { return &patch[(size_t(j) * x.taps + i) * 4]; };
-    for (int j = y0; j < y1; ++j)
-        for (int i = x0; i < x1; ++i)
-            Simd::texel(data + (size_t(y.first + j) * width + x.first + i) * 4, at(i, j));
-    if (smooth) return patch.data();
-    for (int j = y0; j < y1; ++j) {
-        for (int i = 0; i < x0; ++i)
-            extend(at(x0, j), at(std::min(2 * x0 - i, x1 - 1), j), at(i, j));
-        for (int i = x1; i < x.taps; ++i)
-            extend(at(x1 - 1, j), at(std::max(2 * (x1 - 1) - i, x0), j), at(i, j));
-    }
-    for (int i = 0; i < x.taps; ++i) {
-        for (int j = 0; j < y0; ++j)
-            extend(at(i, y0), at(i, std::min(2 * y0 - j, y1 - 1)), at(i, j));
-        for (int j = y1; j < y.taps; ++j)
-            extend(at(i, y1 - 1), at(i, std::max(2 * (y1 - 1) - j, y0)), at(i, j));
-    }
-    return patch.data();
-}
-
-template <class Simd, class Texel>
-void resampleAll(const Texel* data, int width, int height, const FilterBank& bank, bool smooth,
-                 const SamplePoint* points, size_t count, float* rgba) {
-    alignas(32) float wx[FilterBank::kMostTaps + 8], wy[FilterBank::kMostTaps + 8];
-    std::vector<float> patch;
-    const ptrdiff_t stride = ptrdiff_t(width) * 4;
-    for (size_t i = 0; i < count; ++i, rgba += 4) {
-        const SamplePoint& point = points[i];
-        const bool on_frame = point.x >= 0 && point.y >= 0 && point.x <= float(width) &&
-                              point.y <= float(height);  // false for NaN as well
-        if (!on_frame) {
-            std::fill_n(rgba, 4, 0.0f);
-            continue;
-        }
-        const AxisTaps x = weighAxis<Simd>(bank, point.x, point.scale_x, wx);
-        const AxisTaps y = weighAxis<Simd>(bank, point.y, point.scale_y, wy);
-        const bool inside =
-            x.first >= 0 && y.first >= 0 && x.first + x.taps <= width && y.first + y.taps <= height;
-        if (inside) {
-            filterBlock<Simd>(data + y.first * stride + 4 * ptrdiff_t(x.first), stride, x, y, wx,
-                              wy, smooth, rgba);
-        } else {
-            const float* block = patchAtEdge<Simd>(data, width, height, x, y, smooth, patch);
-            filterBlock<Simd>(block, ptrdiff_t(x.taps) * 4, x, y, wx, wy, smooth, rgba);
-        }
+    constexpr size_t kNeighbours = 256;  // a lattice cell's worth
+    using Samples = Batch<Simd, Texel>;
+    const FilterBank& bank = smooth ? smoothFilter() : sharpFilter();
+    Samples batch(plate, bank, smooth);
+    std::vector<typename Simd::template Near<Texel>> copy;
+    for (size_t i = 0; i < count; i += kNeighbours) {
+        const size_t end = std::min(count, i + kNeighbours);
+        const auto near = nearTexels<Simd>(plate, bank, points + i, end - i, copy);
+        for (size_t k = i; k < end; k += Samples::kMost)
+            batch.run(near, points + k, std::min(Samples::kMost, end - k), rgba + 4 * k);
     }
 }
 
 template <class Simd>
 void resamplePlate(const io::PlatePixels& plate, bool smooth, const SamplePoint* points,
                    size_t count, float* rgba) {
-    const FilterBank& bank = smooth ? smoothFilter() : sharpFilter();
     if (plate.isHalf())
-        resampleAll<Simd>(plate.half.data(), plate.width, plate.height, bank, smooth, points, count,
-                          rgba);
+        resampleAll<Simd>(Texels<uint16_t>{plate.half.data(), 0, 0, plate.width, plate.height},
+                          smooth, points, count, rgba);
     else
-        resampleAll<Simd>(plate.full.data(), plate.width, plate.height, bank, smooth, points, count,
-                          rgba);
+        resampleAll<Simd>(Texels<float>{plate.full.data(), 0, 0, plate.width, plate.height}, smooth,
+                          points, count, rgba);
 }
 
 }  // namespace

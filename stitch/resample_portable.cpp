@@ -22,6 +22,26 @@ struct PortableSimd {
         for (int c = 0; c < 4; ++c) rgba[c] = asFloat(at[c]);
     }
 
+    template <class Texel>
+    using Near = float;
+    template <class Texel>
+    static void copyRow(const Texel* from, ptrdiff_t values, float* to) {
+        for (ptrdiff_t i = 0; i < values; ++i) to[i] = asFloat(from[i]);
+    }
+
+    static void place(Places& at) {
+        for (size_t k = 0; k < Places::kCount; ++k) {
+            const float u = std::min(Places::kFarthest, std::max(0.0f, at.position[k])) - 0.5f;
+            const int toward_zero = int(u);
+            at.base[k] = toward_zero - (u < float(toward_zero));
+            at.fraction[k] = u - float(at.base[k]);
+            const float phase = at.fraction[k] * float(FilterBank::kPhases);
+            at.phase[k] = std::min(int(phase), FilterBank::kPhases - 1);
+            at.share[k] = phase - float(at.phase[k]);
+            at.step[k] = FilterBank::stepIndex(at.scale[k]);
+        }
+    }
+
     static void interpolate(const float* a, const float* b, float t, int count, float* out) {
         for (int i = 0; i < count; ++i) out[i] = a[i] + t * (b[i] - a[i]);
     }
