@@ -93,8 +93,9 @@ Eigen::Matrix2d jacobian(const Distortion& d, const Vector2d& p) {
     return J;
 }
 
-// r with r R(r) = target, on [0, valid], where it rises: Newton inside a shrinking bracket, which is
-// halved instead wherever Newton leaves it or does not halve the error (as it does beside a pole).
+// r with r R(r) = target, on [0, valid], where it rises: Newton inside a shrinking bracket, which
+// is halved instead wherever Newton leaves it or does not halve the error (as it does beside a
+// pole).
 double invertRadial(const Distortion& d, double target, double valid) {
     double low = 0, high = valid, r = target < valid ? target : 0.5 * valid;
     double last_error = std::numeric_limits<double>::infinity();

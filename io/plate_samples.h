@@ -3,8 +3,8 @@
 //
 // Timecodes are compared as labels, whatever the drop-frame flags and fractions say, and across
 // rates when one counts a multiple of the other. Once both sides have timecodes the order is never
-// used: a track that does not overlap is the wrong track. Only where several plates all bear one and
-// the same timecode, and it does not tie them, does it count as none (some exporters write
+// used: a track that does not overlap is the wrong track. Only where several plates all bear one
+// and the same timecode, and it does not tie them, does it count as none (some exporters write
 // 00:00:00:00).
 #pragma once
 

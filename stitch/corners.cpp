@@ -53,8 +53,8 @@ std::vector<Corner> spreadCorners(const LightPicture& light,
     const cv::Rect box(part.box.x, part.box.y, half_size.width * kHalf, half_size.height * kHalf);
     cv::resize(light.log_light(box), half, half_size, 0, 0, cv::INTER_AREA);
     // cornerMinEigenVal divides its 3 x 3 Sobel sums so that a slope of 1 a pixel gives 1.
-    // The window is half as wide as the patch, so that what it found lies well inside: an edge cut by
-    // the patch's rim would pull the registration wherever the two plates differ in blur.
+    // The window is half as wide as the patch, so that what it found lies well inside: an edge cut
+    // by the patch's rim would pull the registration wherever the two plates differ in blur.
     const int block = std::max(3, (patch_px / (2 * kHalf)) | 1);
     cv::cornerMinEigenVal(half, strength, block, 3);
     // A pixel of `whole` is set when a patch about it (and one pixel more for the filter's taps)

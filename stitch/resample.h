@@ -19,8 +19,8 @@ struct SamplePoint {
 
 /// `count` samples into `rgba` (4 floats each). Alpha is 1 where the filter's centre lies on valid
 /// pixels, else 0 with RGB 0; near invalid pixels the filter is renormalised over the valid ones,
-/// beyond the frame's edge the picture goes on as it came. Beside a light that is far brighter than its
-/// surroundings the filter's overshoot is bounded by what the nearest pixels hold.
+/// beyond the frame's edge the picture goes on as it came. Beside a light that is far brighter than
+/// its surroundings the filter's overshoot is bounded by what the nearest pixels hold.
 void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba);
 
 /// The same with a cubic B-spline as wide as 4 output pixels: no overshoot at all, soft; for the
