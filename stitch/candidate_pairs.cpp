@@ -82,13 +82,15 @@ std::vector<int> leadingFeatures(const PlateFeatures& features, int wanted) {
 // section 3). A vote is worth how much nearer that neighbour is than the farthest looked at, which
 // stands for chance: what looks like everything else says nothing.
 std::vector<double> votes(const std::vector<PlateFeatures>& features) {
-    constexpr int kLeading = 300, kLook = 10, kTrees = 4, kChecks = 48;
+    constexpr int kRows = 30000, kLeast = 250, kMost = 600;  // 50 us a row
+    constexpr int kLook = 5, kTrees = 4, kChecks = 48;
     const int plates = int(features.size());
+    const int leading = std::clamp(kRows / std::max(1, plates), kLeast, kMost);
     std::vector<double> votes(size_t(plates) * plates, 0.0);
     std::vector<int> plate_of_row;
     std::vector<std::pair<int, int>> rows;
     for (int plate = 0; plate < plates; ++plate) {
-        for (const int i : leadingFeatures(features[plate], kLeading)) rows.push_back({plate, i});
+        for (const int i : leadingFeatures(features[plate], leading)) rows.push_back({plate, i});
     }
     if (int(rows.size()) <= kLook) return votes;
     cv::Mat descriptors(int(rows.size()), 128, CV_32F);

@@ -22,6 +22,8 @@ std::optional<double> overlapLikeness(const PlateFeatures& a, const PlateFeature
                                       const calib::LensMap& lens_a, const calib::LensMap& lens_b,
                                       const Matrix3d& bFromA) {
     constexpr int kLeastSamples = 60;
+    // Neighbouring samples say much the same: this many stand for one that is independent.
+    constexpr double kAlikeSamples = 6;
     constexpr double kLeastDeviation = 4;  // codes: less is a plain wall
     if (a.thumbnail.empty() || b.thumbnail.empty()) return std::nullopt;
     const auto scaleOf = [](const cv::Mat& thumbnail, const calib::Sensor& sensor) {
@@ -50,7 +52,9 @@ std::optional<double> overlapLikeness(const PlateFeatures& a, const PlateFeature
     const double var_a = aa / count - std::pow(sum_a / count, 2);
     const double var_b = bb / count - std::pow(sum_b / count, 2);
     if (std::min(var_a, var_b) < kLeastDeviation * kLeastDeviation) return std::nullopt;
-    return (ab / count - sum_a * sum_b / count / count) / std::sqrt(var_a * var_b);
+    const double correlation =
+        (ab / count - sum_a * sum_b / count / count) / std::sqrt(var_a * var_b);
+    return correlation - std::sqrt(kAlikeSamples / count);
 }
 
 }  // namespace plateloom::stitch

@@ -10,8 +10,8 @@
 
 namespace plateloom::stitch {
 
-/// Correlation (-1 to 1) of the two plates' thumbnails over what they share. Nullopt where that is
-/// too little, or too plain, to say.
+/// Correlation (-1 to 1) of the two plates' thumbnails over what they share, less what chance could
+/// make of an overlap of that size. Nullopt where it is too small, or too plain, to say.
 [[nodiscard]] std::optional<double> overlapLikeness(const PlateFeatures& a, const PlateFeatures& b,
                                                     const calib::LensMap& lens_a,
                                                     const calib::LensMap& lens_b,

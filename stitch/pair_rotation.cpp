@@ -275,7 +275,8 @@ std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& featu
         if (!found) break;
         const Matrix3d bFromA = refined(search.rays, *found, tolerance);
         PairRotation hypothesis = explained(search, bFromA, tolerance);
-        if (!hypothesis.accepted()) break;
+        // What repeats may be the strongest explanation and still not enough: the next may be.
+        if (!hypothesis.accepted()) continue;
         const bool known = std::any_of(ranked.begin(), ranked.end(), [&](const Ranked& other) {
             return (other.hypothesis.bFromA - bFromA).norm() < 3 * tolerance;
         });
