@@ -51,6 +51,7 @@ double seenShare(const Plate& a, const Plate& b, const calib::LensMap& lens_a,
 std::vector<ScoredPair> pairsByPose(const std::vector<Plate>& plates) {
     constexpr double kLeastShare = 0.02;
     std::vector<calib::LensMap> lenses;
+    lenses.reserve(plates.size());
     for (const Plate& plate : plates) {
         lenses.push_back(hasPlace(plate) ? calib::LensMap(plate.lens, plate.sensor)
                                          : calib::LensMap());

@@ -168,10 +168,7 @@ std::optional<Matrix3d> bestRotation(const Rays& rays, const std::vector<int>& p
     return best;
 }
 
-struct Place {
-    int x, y;
-    auto operator<=>(const Place&) const = default;
-};
+using Place = std::pair<int, int>;
 Place placeOf(const Vector2d& px) {
     return {int(px.x() / kSamePlace_px), int(px.y() / kSamePlace_px)};
 }
@@ -185,29 +182,29 @@ struct PairSearch {
     Rays rays;  // weight 0: already explained
 };
 
+// Takes out the matches that agree and counts them, and the trusted ones that fall into the overlap
+// and do not; several matches at one place count once.
 PairRotation explained(PairSearch& search, const Matrix3d& bFromA, double tolerance) {
+    constexpr double kSigmaPerSize = 0.08, kLeastSigma_px = 0.3;
     PairRotation out{search.a, search.b, bFromA, 0, 0, {}};
     std::set<Place> seen;
+    const auto px_a = [&](int i) { return search.features_a.recorded_px[search.putative[i].a]; };
     for (int i = 0; i < search.rays.size(); ++i) {
-        if (!(search.rays.weight[i] > 0)) continue;
+        if (!(search.rays.weight[i] > 0) || !agrees(search.rays, i, bFromA, tolerance)) continue;
+        search.rays.weight[i] = 0;
+        if (!seen.insert(placeOf(px_a(i))).second) continue;
         const Putative& match = search.putative[i];
-        const Vector2d& px_a = search.features_a.recorded_px[match.a];
-        const Vector2d& px_b = search.features_b.recorded_px[match.b];
-        const bool inlier = agrees(search.rays, i, bFromA, tolerance);
-        if (inlier) search.rays.weight[i] = 0;
-        if (!inlier && !match.primary) continue;
-        if (!inlier) {
-            const auto px = search.lens_b.recordedFromRay(bFromA * search.rays.a(i).cast<double>());
-            if (!px || !search.lens_b.inPicture(*px)) continue;
-        }
-        if (!seen.insert(placeOf(px_a)).second) continue;
-        ++out.in_overlap;
-        if (!inlier) continue;
-        ++out.inliers;
-        constexpr double kSigmaPerSize = 0.08;
         const double size =
             std::max(search.features_a.size_px[match.a], search.features_b.size_px[match.b]);
-        out.ties.push_back({search.a, search.b, px_a, px_b, std::max(0.3, kSigmaPerSize * size)});
+        out.ties.push_back({search.a, search.b, px_a(i), search.features_b.recorded_px[match.b],
+                            std::max(kLeastSigma_px, kSigmaPerSize * size)});
+    }
+    out.inliers = out.in_overlap = int(out.ties.size());
+    for (int i = 0; i < search.rays.size(); ++i) {
+        if (!(search.rays.weight[i] > 0) || !search.putative[i].primary) continue;
+        const auto px = search.lens_b.recordedFromRay(bFromA * search.rays.a(i).cast<double>());
+        if (px && search.lens_b.inPicture(*px) && seen.insert(placeOf(px_a(i))).second)
+            ++out.in_overlap;
     }
     return out;
 }

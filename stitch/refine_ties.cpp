@@ -169,7 +169,7 @@ std::optional<Tie> registered(const PicturePair& pair, const Tie& tie, bool star
     const Vector2d start = start_given ? tie.px_b : map->px;
     const auto at = coarsePlace(pair, tie.px_a, start, *map);
     if (!at) return std::nullopt;
-    const auto out = registeredBothWays(pair, tie, *at, *map);
+    auto out = registeredBothWays(pair, tie, *at, *map);
     if (!out || (out->px_b - start).norm() > pair.settings.search_px + 0.5) return std::nullopt;
     return out;
 }
@@ -206,16 +206,17 @@ std::vector<Tie> refineTies(int a, int b, const LightPicture& light_a, const Lig
                px->x() < light_b.log_light.cols - margin &&
                px->y() < light_b.log_light.rows - margin;
     };
+    const std::vector<Corner> corners =
+        spreadCorners(light_a, inside, int(kMoreCorners * settings.wanted), settings.patch_px);
     std::vector<Tie> ties;
-    for (const Corner& corner :
-         spreadCorners(light_a, inside, int(kMoreCorners * settings.wanted), settings.patch_px)) {
-        ties.push_back({a, b, corner.px, corner.px, 0});
-    }
+    ties.reserve(corners.size());
+    for (const Corner& corner : corners) ties.push_back({a, b, corner.px, corner.px, 0});
     std::vector<Tie> found =
         registeredTies(picturePair(light_a, light_b, bFromA, settings), ties, false);
     if (int(found.size()) > settings.wanted) {
         // Thin out evenly along the scan order, which keeps the spread.
         std::vector<Tie> thinned;
+        thinned.reserve(size_t(settings.wanted));
         for (int k = 0; k < settings.wanted; ++k)
             thinned.push_back(found[size_t(k) * found.size() / settings.wanted]);
         found = std::move(thinned);

@@ -187,3 +187,18 @@ TEST_CASE("A plate kept in half gives the light of the same plate kept in float"
     const auto a = lightPicture(full, plainLens(80, 60)), b = lightPicture(half, plainLens(80, 60));
     CHECK(cv::norm(a.log_light, b.log_light, cv::NORM_INF) < 1e-6);
 }
+
+TEST_CASE("Plates of any size, even of one pixel, are looked at without harm") {
+    for (const auto& [width, height] : {std::pair{1, 1}, {5, 3}, {3, 40}, {60, 20}, {2600, 40}}) {
+        io::PlatePixels plate = floatPlate(width, height);
+        for (int i = 0; i < width * height; ++i)
+            plate.full[size_t(i) * 4 + size_t(i % 3)] = float((i * 7919) % 13);
+        const LightPicture light = lightPicture(plate, plainLens(width, height));
+        CHECK(cv::checkRange(light.log_light));
+        const PlateFeatures features = detectFeatures(light, 100);
+        CHECK(features.descriptors.rows == int(features.recorded_px.size()));
+        for (const Vector2d& px : features.recorded_px) {
+            CHECK((px.x() > 0 && px.x() < width && px.y() > 0 && px.y() < height));
+        }
+    }
+}
