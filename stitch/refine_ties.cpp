@@ -76,20 +76,18 @@ std::optional<LocalMap> localMap(const TransferAToB& bFromA, const Vector2d& px,
 
 struct PicturePair {
     std::vector<cv::Mat> a, b;  // full size first
-    cv::Mat valid_b;
+    cv::Mat valid_a, valid_b;
     const TransferAToB& bFromA;
     const RefineSettings& settings;
 };
 
-bool validAt(const cv::Mat& valid, const Vector2d& px, double half_px) {
-    for (const double y : {px.y() - half_px, px.y(), px.y() + half_px}) {
-        for (const double x : {px.x() - half_px, px.x(), px.x() + half_px}) {
-            const int i = int(std::floor(x)), j = int(std::floor(y));
-            if (i < 0 || j < 0 || i >= valid.cols || j >= valid.rows) return false;
-            if (!valid.at<uint8_t>(j, i)) return false;
-        }
-    }
-    return true;
+// No missing or clipped pixel within `reach_px`, along x and y.
+bool validThroughout(const cv::Mat& valid, const Vector2d& px, double reach_px) {
+    const cv::Point low(int(std::floor(px.x() - reach_px)), int(std::floor(px.y() - reach_px)));
+    const int edge = int(std::ceil(2 * reach_px)) + 1;
+    const cv::Rect box(low, cv::Size(edge, edge));
+    return (box & cv::Rect({0, 0}, valid.size())) == box &&
+           cv::countNonZero(valid(box)) == box.area();
 }
 
 // From the smallest picture up to the second largest: a place a pixel or two from the true one.
@@ -158,7 +156,9 @@ std::optional<Tie> registeredBothWays(const PicturePair& pair, const Tie& tie, c
     // Half of what is left between there and back: neither picture is the master.
     out.px_b = there->px + b.corner_px - 0.5 * (map.slope * closure);
     out.sigma_px = std::hypot(there->sigma_px, kSigmaFloor_px);
-    if (!validAt(pair.valid_b, out.px_b, bent.reach_px)) return std::nullopt;
+    if (!validThroughout(pair.valid_a, tie.px_a, plain.reach_px) ||
+        !validThroughout(pair.valid_b, out.px_b, bent.reach_px))
+        return std::nullopt;
     return out;
 }
 
@@ -189,8 +189,12 @@ std::vector<Tie> registeredTies(const PicturePair& pair, const std::vector<Tie>&
 PicturePair picturePair(const LightPicture& light_a, const LightPicture& light_b,
                         const TransferAToB& bFromA, const RefineSettings& settings) {
     const int levels = levelsFor(settings.search_px);
-    return {pyramid(light_a.log_light, levels), pyramid(light_b.log_light, levels), light_b.valid,
-            bFromA, settings};
+    return {pyramid(light_a.log_light, levels),
+            pyramid(light_b.log_light, levels),
+            light_a.valid,
+            light_b.valid,
+            bFromA,
+            settings};
 }
 
 }  // namespace

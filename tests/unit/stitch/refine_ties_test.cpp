@@ -243,3 +243,26 @@ TEST_CASE("Given ties keep their place on plate a and are improved on plate b") 
                           [&](const Tie& g) { return g.px_a == tie.px_a; }));
     }
 }
+
+TEST_CASE("No tie's patch touches a missing or clipped pixel of either plate") {
+    const WaveTexture texture(21, 4.0, 60.0);
+    const auto value = [&](double x, double y) { return texture.at(x, y); };
+    auto a = pictureOf(320, 240, value), b = pictureOf(320, 240, value);
+    a.valid.at<uint8_t>(100, 80) = 0;
+    b.valid.at<uint8_t>(150, 240) = 0;
+    const TransferAToB same = [](const Vector2d& px) -> std::optional<Vector2d> { return px; };
+    std::vector<Tie> given;
+    for (int i = 0; i < 100; ++i) {
+        const Vector2d px(30.5 + 26 * (i % 10), 30.5 + 18 * (i / 10));
+        given.push_back({0, 1, px, px, 1.0});
+    }
+    auto ties = refineTies(0, 1, a, b, same, {});
+    const auto refined = refineGivenTies(given, a, b, same, {});
+    REQUIRE(ties.size() > 80);
+    REQUIRE(refined.size() > 60);
+    ties.insert(ties.end(), refined.begin(), refined.end());
+    for (const Tie& tie : ties) {
+        CHECK((tie.px_a - Vector2d(80.5, 100.5)).cwiseAbs().maxCoeff() > 10);
+        CHECK((tie.px_b - Vector2d(240.5, 150.5)).cwiseAbs().maxCoeff() > 10);
+    }
+}
