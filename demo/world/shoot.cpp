@@ -102,8 +102,8 @@ PlannedPlate planPlate(const ShootSettings& s, double pan_deg, double tilt_deg, 
     plate.lens = inventedLens(s.look, s.direction, nominal_mm, focus_m, t_stop);
     // The operator follows the iris with the sensitivity in whole thirds of a stop, not always.
     plate.iso = s.iris_moves && t_stop > 3 && dice.below(2) == 0 ? 1280 : 800;
-    plate.exposure =
-        std::pow(2.8 / t_stop, 2) * plate.iso / 800.0 * std::exp2(around(s.exposure_jitter_stops));
+    plate.exposure = s.exposure * std::pow(2.8 / t_stop, 2) * plate.iso / 800.0 *
+                     std::exp2(around(s.exposure_jitter_stops));
     plate.seed = s.seed * 1000u + uint32_t(number);
     if (s.photographs)
         plate.balance = {1.0f + dice.between(-0.05f, 0.05f), 1, 1.0f + dice.between(-0.06f, 0.06f)};
@@ -127,7 +127,7 @@ ShootSettings photographSettings(const SceneSettings& scene, uint32_t seed) {
     s.sensor_width_mm = 23.6;
     s.focal_mm = 24;
     s.photographs = true;
-    s.exposure = scene.light == Light::night ? 8.0 : 0.8;
+    s.exposure = scene.light == Light::night ? 4.0 : 0.8;
     s.pan_tilt_jitter_deg = 4;
     s.roll_jitter_deg = 3;
     s.hand_sway_m = 0.03;

@@ -125,3 +125,16 @@ TEST_CASE("What the camera and the lens wrote, the program's readers read back a
         }
     }
 }
+
+TEST_CASE(
+    "Photographs are exposed for the eye: the night is lifted, and every one differs a little") {
+    const Shoot shoot = planShoot(photographSettings({.seed = 5, .light = Light::night}, 5));
+    CHECK(shoot.plates.size() == 8);
+    for (const PlannedPlate& plate : shoot.plates) {
+        CHECK(plate.exposure > 4.0 * std::exp2(-0.31));
+        CHECK(plate.exposure < 4.0 * std::exp2(0.31));
+        CHECK(plate.lens.focal_mm == shoot.plates[0].lens.focal_mm);
+    }
+    CHECK(shoot.plates[0].exposure != shoot.plates[1].exposure);
+    CHECK(shoot.plates[0].balance[0] != shoot.plates[1].balance[0]);
+}
