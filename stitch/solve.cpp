@@ -19,7 +19,7 @@ namespace plateloom::stitch {
 namespace {
 
 constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
-constexpr size_t kLightBound_bytes = size_t(384) << 20;
+constexpr size_t kLightBound_bytes = size_t(192) << 20;
 
 // What a place needs: so many ties, and a direction known to a few pixels.
 constexpr int kLeastTies = 6;
