@@ -31,44 +31,41 @@ std::vector<TileRect> tilesOf(const PanoramaGrid& grid, int tile) {
     return tiles;
 }
 
-struct TileDone {
-    TileRect rect;
-    io::Picture picture;
-};
-
 // Composes on all threads, hands over in order; no more tiles are alive than threads and two.
 Composed composeTiles(const TileComposer& composer, const ComposeSettings& settings,
                       const TileSink& sink, const Progress& progress) {
     const auto started = Clock::now();
     const auto tiles = tilesOf(settings.grid, settings.tile);
     PanoramaCensus census(settings.grid, settings.preview_width);
+    std::vector<io::Picture> pictures(tiles.size());  // empty but for those on their way
     std::atomic<double> composing_s = 0;
     double writing_s = 0;
-    size_t next = 0, done = 0;
+    size_t next = 0;
     const auto take = [&](tbb::flow_control& flow) {
-        if (next < tiles.size()) return tiles[next++];
-        flow.stop();
-        return TileRect{};
+        if (next == tiles.size()) flow.stop();
+        return next == tiles.size() ? next : next++;
     };
-    const auto work = [&](const TileRect& rect) {
+    const auto work = [&](size_t i) {
         const auto start = Clock::now();
-        TileDone tile{rect, composer.compose(rect)};
+        pictures[i] = composer.compose(tiles[i]);
         composing_s.fetch_add(secondsSince(start));
-        return tile;
+        return i;
     };
-    const auto hand_over = [&](const TileDone& tile) {
+    const auto hand_over = [&](size_t i) {
         const auto start = Clock::now();
-        census.add(tile.rect.x, tile.rect.y, tile.picture);
-        sink(tile.rect.x, tile.rect.y, tile.picture);
+        const io::Picture picture = std::move(pictures[i]);
+        pictures[i] = {};
+        census.add(tiles[i].x, tiles[i].y, picture);
+        sink(tiles[i].x, tiles[i].y, picture);
         writing_s += secondsSince(start);
-        progress("compose", double(++done) / double(tiles.size()));
+        progress("compose", double(i + 1) / double(tiles.size()));
     };
     const auto concurrency = size_t(tbb::this_task_arena::max_concurrency());
     tbb::parallel_pipeline(
         concurrency + 2,
-        tbb::make_filter<void, TileRect>(tbb::filter_mode::serial_in_order, take) &
-            tbb::make_filter<TileRect, TileDone>(tbb::filter_mode::parallel, work) &
-            tbb::make_filter<TileDone, void>(tbb::filter_mode::serial_in_order, hand_over));
+        tbb::make_filter<void, size_t>(tbb::filter_mode::serial_in_order, take) &
+            tbb::make_filter<size_t, size_t>(tbb::filter_mode::parallel, work) &
+            tbb::make_filter<size_t, void>(tbb::filter_mode::serial_in_order, hand_over));
 
     Composed composed;
     composed.covered_share = census.coveredShare();
@@ -94,7 +91,6 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
         Overview overview = makeOverview(plates, store, settings.grid);
         LabelMap labels = findSeams(overview);
         std::vector<GainField> gains = blendBands(overview, labels);
-        const PanoramaGrid label_grid = overview.grid;
         double plate_pixels = 0;
         for (const auto& plate : plates)
             plate_pixels += double(plate.lens.sensor().width_px) * plate.lens.sensor().height_px;
@@ -102,7 +98,7 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
         const StageTime seams{"seams", secondsSince(started), plate_pixels};
         progress("seams", 1);
 
-        const TileComposer composer(plates, store, settings.grid, label_grid, std::move(labels),
+        const TileComposer composer(plates, store, settings.grid, std::move(labels),
                                     std::move(gains));
         composed = composeTiles(composer, settings, sink, progress);
         composed.times.insert(composed.times.begin(), seams);

@@ -245,12 +245,10 @@ private:
 };
 
 TileComposer::TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                           const PanoramaGrid& grid, const PanoramaGrid& label_grid,
-                           LabelMap labels, std::vector<GainField> gains)
+                           const PanoramaGrid& grid, LabelMap labels, std::vector<GainField> gains)
     : plates_(plates),
       store_(store),
       grid_(grid),
-      label_grid_(label_grid),
       labels_(std::move(labels)),
       gains_(std::move(gains)) {
     for (const auto& plate : plates) cones_.push_back(pictureCone(plate));

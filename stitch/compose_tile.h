@@ -21,8 +21,7 @@ struct TileRect {
 class TileComposer {
 public:
     TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                 const PanoramaGrid& grid, const PanoramaGrid& label_grid, LabelMap labels,
-                 std::vector<GainField> gains);
+                 const PanoramaGrid& grid, LabelMap labels, std::vector<GainField> gains);
 
     /// `tile.x` and `tile.y` must be multiples of 16. Alpha is 1 where a plate shows the direction,
     /// else the pixel is all zero.
@@ -33,7 +32,7 @@ private:
 
     const std::vector<PlacedPlate>& plates_;
     PlateStore& store_;
-    PanoramaGrid grid_, label_grid_;
+    PanoramaGrid grid_;
     LabelMap labels_;
     std::vector<GainField> gains_;
     std::vector<PictureCone> cones_;
