@@ -274,7 +274,8 @@ std::vector<std::array<float, 3>> correction(const Pyramid& pyramid,
             for (int dx = 0; dx < level.width; ++dx) {
                 const size_t at = size_t(dy) * level.width + dx, from = level.global(dx, dy);
                 const float mask = blend.mask[from];
-                const bool known = l < levels || level.weight[at] > 0;
+                // The finest band's masks are hard: it is for compose to pass from plate to plate.
+                const bool known = l > 0 && (l < levels || level.weight[at] > 0);
                 if (mask > 0 && mask != level.mask[at] && known)
                     for (int c = 0; c < 3; ++c)
                         sum[at][c] = blend.sum[from][c] / mask - level.light[at][c];

@@ -1,11 +1,11 @@
 // How one plate passes into the next: a smooth gain for each plate, over the overview's grid, that
-// brings every band of its light coarser than a cell to the blend of all plates.
+// brings every band of its light coarser than two cells to the blend of all plates.
 //
 // Burt and Adelson, A Multiresolution Spline With Application to Image Mosaics, ACM Transactions on
 // Graphics 2(4), 1983, on the logarithm of light: Laplacian bands of the plates, each weighed by
 // the Gaussian of the plates' masks, give the blend B. Where plate i stands for the panorama it is
 // multiplied by 2^(B - G_i), its own coarse light G_i taken out and the blend's put in; what is
-// finer than a cell passes untouched. So
+// finer than two cells is left to compose (a short passage from plate to plate). So
 //  - the blend costs nothing at full resolution, and no tile needs its neighbours' pixels;
 //  - a difference of exposure is spread as a factor, dark and bright alike, and never as an offset;
 //  - where no other plate is within reach the gain is exactly 1.
