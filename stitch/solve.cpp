@@ -53,27 +53,40 @@ TieRound roundByFeatures(Cameras& cameras, const std::vector<PlateFeatures>& fea
     return round;
 }
 
-// The pixels themselves, at full resolution; twice where the lens moved under it.
-TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& before,
-                       StageClock& clock) {
+TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& before,
+                      StageClock& clock) {
+    const double off_px = std::max(before.typical_px, before.rms_px / std::sqrt(2.0));
+    const double search_px = std::clamp(3 * off_px, 1.5, 12.0);
+    clock.begin("refine");
+    auto ties = registeredTies(cameras, lights, search_px, clock);
+    clock.begin("solve");
     const bool unknown = anyLensUnknown(cameras);
     RoundSettings settings;
     settings.radial_terms = unknown ? 2 : 0;
     settings.solve_axis = unknown;
+    settings.loss_px = 0.25 * search_px;
+    settings.least_px = 0.15;
+    settings.last = true;
+    return adjustRound(cameras, std::move(ties), settings);
+}
+
+// The pixels themselves, at full resolution. Where the lens was not known it moves under them, so
+// they are looked at again as long as that helps.
+TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& before,
+                       StageClock& clock) {
+    constexpr int kMostPasses = 4;
+    constexpr double kWorthwhile = 0.9;
+    const int passes = anyLensUnknown(cameras) ? kMostPasses : 1;
     TieRound round = before;
-    const int passes = unknown ? 2 : 1;
-    for (int pass = 1; pass <= passes; ++pass) {
-        const double search_px =
-            std::clamp(3 * std::max(round.typical_px, round.rms_px / std::sqrt(2.0)), 1.5, 12.0);
-        clock.begin("refine");
-        auto ties = registeredTies(cameras, lights, search_px, clock);
-        clock.begin("solve");
-        settings.loss_px = 0.25 * search_px;
-        settings.least_px = 0.15;
-        settings.last = pass == passes;
-        TieRound next = adjustRound(cameras, std::move(ties), settings);
+    for (int pass = 0; pass < passes; ++pass) {
+        Cameras trial = cameras;
+        TieRound next = passByPixels(trial, lights, round, clock);
         if (!next.usable) break;
+        const bool better = next.rms_px < kWorthwhile * round.rms_px;
+        if (pass > 0 && next.rms_px > round.rms_px) break;
+        cameras = std::move(trial);
         round = std::move(next);
+        if (pass > 0 && !better) break;
     }
     return round;
 }

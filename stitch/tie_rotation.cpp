@@ -18,9 +18,14 @@ PairRotation turnedAgain(const PairRotation& pair, const calib::LensMap& lens_a,
     out.inliers = 0;
     if (rays.size() < 2) return out;
     const double tolerance = tolerance_px / std::min(lens_a.focal_px(), lens_b.focal_px());
-    for (int round = 0; round < 10; ++round) {
-        // The first rounds forgive more: the rotation that comes in may belong to other lenses.
-        const double scale = tolerance * std::max(1.0, std::ldexp(4.0, -round));
+    // The rotation that comes in may belong to quite other lenses: first as forgiving as it is off.
+    std::vector<double> off;
+    for (const auto& [a, b] : rays) off.push_back((out.bFromA * a - b).norm());
+    std::nth_element(off.begin(), off.begin() + std::ptrdiff_t(off.size() / 2), off.end());
+    const double first_scale = std::max(tolerance, 2 * off[off.size() / 2]);
+    constexpr int kRounds = 16;
+    for (int round = 0; round < kRounds; ++round) {
+        const double scale = std::max(tolerance, std::ldexp(first_scale, -round));
         Matrix3d sum = Matrix3d::Zero();
         for (const auto& [a, b] : rays) {
             const double off2 = (out.bFromA * a - b).squaredNorm() / (scale * scale);
