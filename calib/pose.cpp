@@ -5,10 +5,11 @@
 #include <algorithm>
 #include <cassert>
 
+#include "calib/angle.h"
+
 namespace plateloom::calib {
 
 namespace {
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
 
 // In (-180, 180]: atan2 says -180 for a negative zero.
 double angle_deg(double y, double x) {

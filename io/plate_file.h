@@ -66,6 +66,9 @@ struct PictureTags {
     std::string colour_space;  ///< "scene_linear" unless the file is for eyes
 };
 
+/// What a scene-linear picture made of this plate takes over from it.
+[[nodiscard]] PictureTags tagsOf(const PlateFile& file);
+
 /// Writes a float picture whole (EXR half/float by `half`, TIFF 16/float, PNG and JPEG as given:
 /// apply the display curve first). `origin` is the data window's corner against a display window of
 /// `display_width` x `display_height`. Written beside and renamed. Throws RoomError.

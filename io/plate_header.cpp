@@ -92,4 +92,14 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     return file;
 }
 
+PictureTags tagsOf(const PlateFile& file) {
+    PictureTags tags;
+    tags.chromaticities = file.chromaticities;
+    tags.timecode_word = file.timecode_word;
+    tags.timecode_user = file.timecode_user;
+    tags.frame_rate = file.frame_rate;
+    tags.colour_space = "scene_linear";
+    return tags;
+}
+
 }  // namespace plateloom::io

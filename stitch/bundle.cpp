@@ -10,6 +10,7 @@
 #include <map>
 #include <numeric>
 
+#include "calib/angle.h"
 #include "stitch/bundle_priors.h"
 #include "stitch/free_network.h"
 #include "stitch/tie_residual.h"
@@ -18,7 +19,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 // No tie is trusted to better than this: it keeps a few very sharp ones from ruling the rest.

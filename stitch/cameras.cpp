@@ -39,8 +39,20 @@ std::vector<calib::LensMap> lensMaps(const Cameras& cameras) {
     return maps;
 }
 
+std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras) {
+    std::vector<std::optional<Matrix3d>> poses;
+    for (const auto& plate : cameras.plates)
+        poses.push_back(plate.pose ? std::optional(calib::worldFromCamera(*plate.pose))
+                                   : std::nullopt);
+    return poses;
+}
+
 bool lensIsKnown(const Plate& plate) {
     return plate.distortion_known && plate.focal_sigma < 0.01;
+}
+
+bool allLensesKnown(const Cameras& cameras) {
+    return std::all_of(cameras.plates.begin(), cameras.plates.end(), lensIsKnown);
 }
 
 bool focalIsUnknown(const Plate& plate) {

@@ -35,8 +35,12 @@ struct Cameras {
 /// All lenses, ready to use, as corrected so far.
 [[nodiscard]] std::vector<calib::LensMap> lensMaps(const Cameras& cameras);
 
+/// The poses that came with the plates, nullopt where none did.
+[[nodiscard]] std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras);
+
 /// True when a lens track (or a measurement) gave both focal length and distortion.
 [[nodiscard]] bool lensIsKnown(const Plate& plate);
+[[nodiscard]] bool allLensesKnown(const Cameras& cameras);
 /// True when not even the file's metadata gave a focal length.
 [[nodiscard]] bool focalIsUnknown(const Plate& plate);
 

@@ -3,13 +3,15 @@
 #include <numeric>
 #include <opencv2/flann.hpp>
 
+#include "calib/angle.h"
+
 #include "stitch/pairs.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 
 // Up to this many plates, trying every pair costs less than choosing.
 constexpr int kAllPairs = 12;

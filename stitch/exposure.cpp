@@ -1,6 +1,5 @@
 #include "stitch/exposure.h"
 
-#include <tbb/blocked_range.h>
 #include <tbb/parallel_for.h>
 
 #include <Eigen/Cholesky>

@@ -4,11 +4,13 @@
 #include <cmath>
 #include <numeric>
 
+#include "calib/angle.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kPi = 3.14159265358979323846;
+using calib::kPi;
 constexpr double kSharpRadius = 4;
 constexpr double kKaiserBeta = 9.0;
 

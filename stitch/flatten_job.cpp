@@ -37,16 +37,6 @@ std::vector<std::filesystem::path> targetsOf(const FlattenRequest& request, cons
     return targets;
 }
 
-io::PictureTags tagsOf(const io::PlateFile& file) {
-    io::PictureTags tags;
-    tags.chromaticities = file.chromaticities;
-    tags.timecode_word = file.timecode_word;
-    tags.timecode_user = file.timecode_user;
-    tags.frame_rate = file.frame_rate;
-    tags.colour_space = "scene_linear";
-    return tags;
-}
-
 }  // namespace
 
 FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress) {
@@ -79,7 +69,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
             flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
         if (clamped) result.warnings.push_back(name + ": overscan cut at twice the frame");
         lap(flatten);
-        io::writePicture(targets[i], flat.picture, tagsOf(plate.file),
+        io::writePicture(targets[i], flat.picture, io::tagsOf(plate.file),
                          request.half && !plate.file.needs_float, flat.window);
         lap(write);
         result.written.push_back(targets[i]);

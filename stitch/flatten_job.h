@@ -13,7 +13,6 @@ struct FlattenRequest {
     std::filesystem::path folder;
     Fit fit = Fit::overscan;
     bool half = true;
-    int threads = 0;
 };
 
 struct FlattenResult {

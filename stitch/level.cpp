@@ -4,6 +4,7 @@
 #include <Eigen/Geometry>
 #include <cmath>
 
+#include "calib/angle.h"
 #include "calib/pose.h"
 
 namespace plateloom::stitch {
@@ -11,7 +12,7 @@ namespace plateloom::stitch {
 namespace {
 
 using Rotations = std::vector<std::optional<Matrix3d>>;
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 
 // Cameras are held level to about half a degree and tilted by some fifty (common practice), so a
 // tilt weighs (0.5 / 50)² of a roll. It only matters where the X axes alone leave up open.

@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <cmath>
 
+#include "calib/angle.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kPi = 3.14159265358979323846;
+using calib::kPi;
 constexpr float kUnit = 1 << 20;
 constexpr float kMost = 1 << 20;  // brighter pixels count as this: a preview is for eyes
 

@@ -2,10 +2,12 @@
 
 #include <cmath>
 
+#include "calib/angle.h"
+
 namespace plateloom::stitch {
 
 namespace {
-constexpr double kPi = 3.14159265358979323846;
+using calib::kPi;
 }
 
 calib::Vector3d PanoramaGrid::directionAt(double x, double y) const {

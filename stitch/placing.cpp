@@ -5,6 +5,7 @@
 #include <iterator>
 #include <set>
 
+#include "calib/angle.h"
 #include "stitch/overlap.h"
 #include "stitch/tie_rotation.h"
 #include "stitch/tie_rounds.h"
@@ -13,24 +14,12 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kDegPerRad = 57.29577951308232;
+using calib::kDegPerRad;
 
 // Neighbours that a plate of three rows has all round.
 constexpr int kPairsPerPlate = 8;
 // More tries for one left-out plate, when there are hundreds to try it with.
 constexpr size_t kMostRetries = 40;
-
-bool allLensesKnown(const Cameras& cameras) {
-    return std::all_of(cameras.plates.begin(), cameras.plates.end(), lensIsKnown);
-}
-
-std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras) {
-    std::vector<std::optional<Matrix3d>> poses;
-    for (const auto& plate : cameras.plates)
-        poses.push_back(plate.pose ? std::optional(calib::worldFromCamera(*plate.pose))
-                                   : std::nullopt);
-    return poses;
-}
 
 double poseSigma_deg(const Cameras& cameras) {
     double sigma_deg = 0;

@@ -4,13 +4,14 @@
 #include <Eigen/SparseCholesky>
 #include <numeric>
 
+#include "calib/angle.h"
 #include "calib/pose.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 
 int rootOf(std::vector<int>& parent, int i) {
     while (parent[i] != i) i = parent[i] = parent[parent[i]];

@@ -4,6 +4,7 @@
 #include <cassert>
 #include <cmath>
 
+#include "calib/angle.h"
 #include "calib/pose.h"
 #include "stitch/rotation_averaging.h"
 #include "stitch/rotation_ring.h"
@@ -12,7 +13,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 
 // What is missing counts for less than what is seen: haze, parallax and moving things take matches
 // away; nothing brings them.

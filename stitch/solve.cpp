@@ -7,6 +7,7 @@
 #include <cmath>
 #include <memory>
 
+#include "calib/angle.h"
 #include "stitch/light_store.h"
 #include "stitch/pair_search.h"
 #include "stitch/placing.h"
@@ -18,16 +19,12 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 constexpr size_t kLightBound_bytes = size_t(192) << 20;
 
 // What a place needs: so many ties, and a direction known to a few pixels.
 constexpr int kLeastTies = 6;
 constexpr double kWorstSigma_px = 5;
-
-bool anyLensUnknown(const Cameras& cameras) {
-    return !std::all_of(cameras.plates.begin(), cameras.plates.end(), lensIsKnown);
-}
 
 double largestDetectorPixel(const Cameras& cameras) {
     double largest = 1;
@@ -39,7 +36,7 @@ double largestDetectorPixel(const Cameras& cameras) {
 // come in here, and those of pairs that were never tried.
 TieRound roundByFeatures(Cameras& cameras, const std::vector<PlateFeatures>& features) {
     const double pixel = largestDetectorPixel(cameras);
-    const bool unknown = anyLensUnknown(cameras);
+    const bool unknown = !allLensesKnown(cameras);
     RoundSettings settings;
     settings.radial_terms = unknown ? 2 : 0;
     settings.least_px = 1.5 * pixel;
@@ -60,7 +57,7 @@ TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& befo
     clock.begin("refine");
     auto ties = registeredTies(cameras, lights, search_px, clock);
     clock.begin("solve");
-    const bool unknown = anyLensUnknown(cameras);
+    const bool unknown = !allLensesKnown(cameras);
     RoundSettings settings;
     settings.radial_terms = unknown ? 2 : 0;
     settings.solve_axis = unknown;
@@ -76,7 +73,7 @@ TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& bef
                        StageClock& clock) {
     constexpr int kMostPasses = 4;
     constexpr double kWorthwhile = 0.9;
-    const int passes = anyLensUnknown(cameras) ? kMostPasses : 1;
+    const int passes = !allLensesKnown(cameras) ? kMostPasses : 1;
     TieRound round = before;
     for (int pass = 0; pass < passes; ++pass) {
         Cameras trial = cameras;
@@ -130,14 +127,6 @@ void dropLoosePlates(Cameras& cameras, TieRound& round) {
     }
     for (int p = 0; p < cameras.size(); ++p)
         if (cameras.part[p] >= 0) cameras.part[p] = part[p];
-}
-
-std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras) {
-    std::vector<std::optional<Matrix3d>> poses;
-    for (const auto& plate : cameras.plates)
-        poses.push_back(plate.pose ? std::optional(calib::worldFromCamera(*plate.pose))
-                                   : std::nullopt);
-    return poses;
 }
 
 // Each group turned as a whole to its poses; `worldFromCamera` keeps only plates of `group`.

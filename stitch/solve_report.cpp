@@ -4,11 +4,13 @@
 #include <cmath>
 #include <map>
 
+#include "calib/angle.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kRadPerDeg = 3.14159265358979323846 / 180.0;
+using calib::kRadPerDeg;
 
 std::string nameOf(const Cameras& cameras, int plate) {
     return cameras.plates[plate].file.path.filename().string();

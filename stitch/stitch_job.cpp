@@ -1,19 +1,20 @@
 #include "stitch/stitch_job.h"
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 
+#include "calib/angle.h"
 #include "io/colour.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "stitch/exposure.h"
+#include "stitch/stage_clock.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-constexpr double kDegPerRad = 57.29577951308232;
+using calib::kDegPerRad;
 constexpr double kSteepest_deg = 80;  // tan grows without end: a cylinder's band stops here
 
 std::optional<int> findPlate(const PlateSet& set, const std::string& name) {
@@ -25,22 +26,20 @@ std::optional<int> findPlate(const PlateSet& set, const std::string& name) {
 }
 
 void addGains(const PlateSet& set, Solve& solve, PlateStore& store, const Progress& progress) {
-    const auto started = std::chrono::steady_clock::now();
-    progress("exposure", 0);
+    StageClock clock(progress);
+    clock.begin("exposure");
     const auto placed = placedPlates(solve.plates);
     if (placed.empty()) return;
     std::vector<std::optional<double>> stops;
-    double pixels = 0;
     for (const auto& p : placed) {
         stops.push_back(set.plates[p.plate].exposure_stops);
-        pixels += double(p.lens.sensor().width_px) * p.lens.sensor().height_px;
+        clock.add(double(p.lens.sensor().width_px) * p.lens.sensor().height_px);
     }
     const auto gains = balanceExposure(placed, store, stops);
     for (size_t i = 0; i < placed.size(); ++i)
         for (int c = 0; c < 3; ++c) solve.plates[placed[i].plate].gain[c] = gains[i][c];
-    const std::chrono::duration<double> seconds = std::chrono::steady_clock::now() - started;
-    solve.times.push_back({"exposure", seconds.count(), pixels});
-    progress("exposure", 1);
+    clock.end();
+    solve.times.push_back(clock.times().front());
 }
 
 Solve solveSet(const PlateSet& set, PlateStore& store, const SolveRequest& request,
@@ -79,14 +78,9 @@ std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) 
 
 // Tags that the panorama takes over from its plates, where they all agree.
 io::PictureTags panoramaTags(const PlateSet& set, Projection projection) {
-    io::PictureTags tags;
-    tags.latlong = projection == Projection::equirectangular;
-    tags.colour_space = "scene_linear";
     const auto& first = set.plates.front().file;
-    tags.chromaticities = first.chromaticities;
-    tags.frame_rate = first.frame_rate;
-    tags.timecode_word = first.timecode_word;
-    tags.timecode_user = first.timecode_user;
+    io::PictureTags tags = io::tagsOf(first);
+    tags.latlong = projection == Projection::equirectangular;
     for (const auto& plate : set.plates)
         if (plate.file.chromaticities != first.chromaticities) tags.chromaticities.reset();
     return tags;
