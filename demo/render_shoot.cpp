@@ -64,11 +64,6 @@ Rate rateOf(const std::string& name) {
     return {24000, 1001, false};
 }
 
-LensLook lookOf(const std::string& name) {
-    if (name == "pincushion") return LensLook::pincushion;
-    return name == "mustache" ? LensLook::mustache : LensLook::barrel;
-}
-
 Light lightOf(const std::string& name) {
     if (name == "day") return Light::day;
     return name == "constant" ? Light::constant : Light::night;
@@ -90,7 +85,7 @@ ShootSettings settingsOf(const Arguments& a) {
     if (a.focal_mm > 0) s.focal_mm = a.focal_mm;
     if (a.noise >= 0) s.noise = a.noise;
     if (a.parallax_m > 0) s.parallax_m = a.parallax_m;
-    s.look = lookOf(a.lens);
+    s.look = lensLookOf(a.lens);
     s.timecodes = !a.no_timecode;
     s.zoom_moves = a.zoom;
     if (a.flat_to_recorded) s.direction = calib::DistortionDirection::flat_to_recorded;

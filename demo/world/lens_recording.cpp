@@ -65,10 +65,11 @@ Json staticBlock(const Shoot& shoot) {
     return {{"camera", camera}, {"lens", lens}};
 }
 
-Json timing(int64_t frame, uint32_t number, const Rate& rate, bool timecode) {
+Json timing(int64_t frame, int sub_frame, uint32_t number, const Rate& rate,
+            const TrackFormat& format, bool timecode) {
     Json block;
     block["mode"] = "internal";
-    block["sampleRate"] = {{"num", rate.num}, {"denom", rate.denom}};
+    block["sampleRate"] = {{"num", rate.num * format.samples_per_frame}, {"denom", rate.denom}};
     block["sequenceNumber"] = number;
     if (timecode) {
         const Label label = labelOf(frame, rate);
@@ -78,6 +79,7 @@ Json timing(int64_t frame, uint32_t number, const Rate& rate, bool timecode) {
                              {"frames", label.frames},
                              {"frameRate", {{"num", rate.num}, {"denom", rate.denom}}}};
         if (rate.drop_frame) block["timecode"]["dropFrame"] = true;
+        if (format.samples_per_frame > 1) block["timecode"]["subFrame"] = sub_frame;
     }
     return block;
 }
@@ -113,7 +115,8 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
             sample["sampleId"] = uuid(number, shoot.settings.seed);
             sample["sourceId"] = uuid(0xA11CE, shoot.settings.seed);
             sample["sourceNumber"] = 1;
-            sample["timing"] = timing(plate.frame + off, number, shoot.settings.rate, timecodes);
+            sample["timing"] = timing(plate.frame + off, plate.sub_frame, number,
+                                      shoot.settings.rate, format, timecodes);
             // Focus creeps through a take, so the sample of the frame beside is not quite right.
             calib::Lens lens = plate.lens;
             lens.focal_mm *= 1 + 2e-4 * off;

@@ -25,6 +25,7 @@ struct TrackFormat {
     bool static_each = false;  ///< the static block in each sample; else once, in the first
     /// Samples before and after each plate's own, as a take has; none without timecodes.
     int frames_around = 2;
+    int samples_per_frame = 1;  ///< the plates of the shoot are that many samples a frame
 };
 /// An OpenTrackIO lens track.
 void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,

@@ -18,6 +18,13 @@ std::vector<Row> rowsOfGrid(const std::string& name) {
                          "is not a grid; choose three-rows, two-rows, ring8, arc8 or wide3");
 }
 
+LensLook lensLookOf(const std::string& name) {
+    if (name == "barrel") return LensLook::barrel;
+    if (name == "pincushion") return LensLook::pincushion;
+    if (name == "mustache") return LensLook::mustache;
+    throw io::InputError("--lens " + name, "is not a lens; choose barrel, pincushion or mustache");
+}
+
 namespace {
 
 // k1 .. k6 of a 28 mm lens over a 36 mm wide sensor, focused far away.
@@ -167,6 +174,7 @@ Shoot planShoot(const ShootSettings& settings) {
 io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
     const PlannedPlate& plate = shoot.plates[index];
     RenderSettings render;
+    render.samples = shoot.settings.samples;
     render.blur_px = shoot.settings.blur_px;
     render.noise = shoot.settings.noise;
     render.exposure = plate.exposure;

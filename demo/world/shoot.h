@@ -25,6 +25,8 @@ struct Row {
 [[nodiscard]] std::vector<Row> rowsOfGrid(const std::string& name);
 
 enum class LensLook { barrel, pincushion, mustache };
+/// By its name; throws io::InputError for one that it does not know.
+[[nodiscard]] LensLook lensLookOf(const std::string& name);
 
 /// The invented lens at a focus distance and T-stop: it breathes (focal length and
 /// distortion follow focus) and shades (by the iris).
@@ -56,6 +58,7 @@ struct ShootSettings {
     double parallax_m = 0;     ///< radius at which the entrance pupil turns round the head's axis
     double noise = 0.004;
     double blur_px = 0.55;
+    int samples = 2;  ///< of light a pixel in each direction, see RenderSettings
     Rate rate;
     bool timecodes = true;  ///< in plates and lens track; without, the order ties them
 };
@@ -67,8 +70,9 @@ struct PlannedPlate {
     calib::Lens lens;
     double exposure = 1, iso = 800;
     Rgb balance{1, 1, 1};
-    double time_s = 0;
-    int64_t frame = 0;  ///< counted from 00:00:00:00
+    std::optional<double> time_s;  ///< nullopt: nothing that moves is there
+    int64_t frame = 0;             ///< counted from 00:00:00:00
+    int sub_frame = 0;             ///< of a lens sample between frames
     uint32_t seed = 0;
 };
 
