@@ -5,6 +5,7 @@
 #include <iostream>
 
 #include "io/input_error.h"
+#include "world/flaws.h"
 #include "world/recording.h"
 #include "world/truth.h"
 
@@ -20,6 +21,7 @@ struct Arguments {
     std::string rate = "23.976";
     double noise = -1, parallax_m = 0, focal_mm = 0, texture = 1;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
+    bool flaws = false, steady = false;
     bool photographs = false, zoom = false, flat_to_recorded = false, no_timecode = false;
     int truth_width = 4096;
 };
@@ -42,6 +44,11 @@ Arguments parse(int argc, char** argv) {
     app.add_option("--noise", a.noise, "One sigma of noise at white");
     app.add_option("--parallax", a.parallax_m, "Entrance pupil's distance from the head's axis, m");
     app.add_flag("--photos", a.photographs, "Hand-held JPEG photographs with nothing but EXIF");
+    app.add_flag("--steady", a.steady, "Focus and iris locked, as by the book");
+    app.add_flag(
+        "--flaws", a.flaws,
+        "Steady, but with a hole, a soft plate, a moved iris, the head off the pupil and a "
+        "lost lens sample; truth/flaws.json says where");
     app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
     app.add_flag("--no-timecode", a.no_timecode, "Plates and samples go together by their order");
     app.add_flag("--array", a.array, "The lens track as one JSON array");
@@ -76,6 +83,7 @@ ShootSettings settingsOf(const Arguments& a) {
     s.scene.texture = float(a.texture);
     s.seed = a.seed;
     s.rows = rowsOfGrid("three-rows");
+    if (a.flaws || a.steady) s.focus_moves = s.iris_moves = false;
     if (a.photographs) s = photographSettings(s.scene, a.seed);
     if (!a.grid.empty()) s.rows = rowsOfGrid(a.grid);
     if (a.no_sky) s.sky_plate = false;
@@ -98,11 +106,15 @@ void render(const Arguments& a) {
     const auto seconds = [&] {
         return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     };
-    const Shoot shoot = planShoot(settingsOf(a));
+    const ShootSettings settings = settingsOf(a);
+    const FlawedShoot flawed =
+        a.flaws ? flawedShoot(settings, allFlaws(), a.seed) : FlawedShoot{planShoot(settings), {}};
+    const Shoot& shoot = flawed.shoot;
     TrackFormat track;
     track.array = a.array;
     track.poses = a.poses;
     writeShoot(a.folder, shoot, track, !a.no_report);
+    if (a.flaws) writeFlaws(a.folder / "truth" / "flaws.json", flawed.flaws);
     std::cerr << shoot.plates.size() << " plates in " << seconds() << " s\n";
     if (a.plates_only) return;
     const Scene scene(shoot.settings.scene);

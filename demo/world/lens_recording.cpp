@@ -107,6 +107,7 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
     const bool timecodes = shoot.settings.timecodes;
     const int around = timecodes ? format.frames_around : 0;
     for (const PlannedPlate& plate : shoot.plates) {
+        if (plate.sample_lost) continue;
         for (int off = -around; off <= around; ++off) {
             const uint32_t number = uint32_t(samples.size());
             Json sample;
@@ -118,7 +119,7 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
             sample["timing"] = timing(plate.frame + off, plate.sub_frame, number,
                                       shoot.settings.rate, format, timecodes);
             // Focus creeps through a take, so the sample of the frame beside is not quite right.
-            calib::Lens lens = plate.lens;
+            calib::Lens lens = plate.saidLens();
             lens.focal_mm *= 1 + 2e-4 * off;
             lens.focus_m = *lens.focus_m * (1 - 0.01 * off);
             sample["lens"] = lensBlock(lens);

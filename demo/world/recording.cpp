@@ -91,8 +91,9 @@ void writeCameraReport(const std::filesystem::path& path, const Shoot& shoot) {
     const auto half = [](double deg) { return std::round(deg * 2) / 2; };
     for (const PlannedPlate& plate : shoot.plates)
         out << plate.file << ',' << half(plate.pose.pan_deg) << ',' << half(plate.pose.tilt_deg)
-            << ',' << shoot.settings.focal_mm << ',' << std::round(*plate.lens.focus_m * 10) / 10
-            << ',' << *plate.lens.t_stop << ',' << plate.iso << ",180,0\n";
+            << ',' << shoot.settings.focal_mm << ','
+            << std::round(*plate.saidLens().focus_m * 10) / 10 << ',' << *plate.saidLens().t_stop
+            << ',' << plate.iso << ",180,0\n";
 }
 
 void writeTruePoses(const std::filesystem::path& path, const Shoot& shoot) {

@@ -15,12 +15,15 @@ namespace plateloom::world {
 
 namespace {
 
-constexpr int kMargin_px = 3;  // how far the spread reaches beyond the picture's edge
+// How far the spread reaches beyond the picture's edge.
+int margin_px(double blur_px) {
+    return std::max(3, int(std::ceil(3.5 * blur_px)));
+}
 
 // Share of a unit of light at grid distance d (pixels) that falls into a pixel one wide after a
 // Gaussian spread: the integral of the Gaussian over the pixel.
 std::vector<float> spreadWeights(int samples, double blur_px) {
-    const int reach = samples * kMargin_px;
+    const int reach = samples * margin_px(blur_px);
     const double sigma = std::max(blur_px, 1e-3) * std::numbers::sqrt2;
     std::vector<float> weights;
     double sum = 0;
@@ -38,8 +41,9 @@ std::vector<float> spreadWeights(int samples, double blur_px) {
 io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px) {
     const std::vector<float> weights = spreadWeights(samples, blur_px);
     const int taps = int(weights.size());
-    const int width = grid.width / samples - 2 * kMargin_px;
-    const int height = grid.height / samples - 2 * kMargin_px;
+    const int margin = margin_px(blur_px);
+    const int width = grid.width / samples - 2 * margin;
+    const int height = grid.height / samples - 2 * margin;
     io::Picture across(width, grid.height, 3), out(width, height, 3);
     tbb::parallel_for(tbb::blocked_range<int>(0, grid.height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)
@@ -86,16 +90,16 @@ io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
                         const calib::Matrix3d& worldFromCamera, const calib::Vector3d& origin_m,
                         std::optional<double> time_s, const RenderSettings& settings) {
     assert(settings.samples >= 1);
-    const int n = settings.samples;
+    const int n = settings.samples, margin = margin_px(settings.blur_px);
     const calib::Sensor& sensor = lens.sensor();
     const SceneView view = scene.seenFrom(origin_m, time_s);
     const auto ray = [&](double x, double y) -> std::optional<Vector3d> {
-        const auto camera = lens.rayFromRecorded({x / n - kMargin_px, y / n - kMargin_px});
+        const auto camera = lens.rayFromRecorded({x / n - margin, y / n - margin});
         if (!camera) return std::nullopt;
         return worldFromCamera * *camera;
     };
-    const RayLattice rays(ray, (sensor.width_px + 2 * kMargin_px) * n,
-                          (sensor.height_px + 2 * kMargin_px) * n);
+    const RayLattice rays(ray, (sensor.width_px + 2 * margin) * n,
+                          (sensor.height_px + 2 * margin) * n);
     const io::Picture grid = sampleGrid(view, rays, settings.seed);
     io::Picture plate = gatherPixels(grid, n, settings.blur_px);
     tbb::parallel_for(tbb::blocked_range<int>(0, plate.height, 16), [&](const auto& rows) {

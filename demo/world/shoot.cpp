@@ -175,7 +175,7 @@ io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
     const PlannedPlate& plate = shoot.plates[index];
     RenderSettings render;
     render.samples = shoot.settings.samples;
-    render.blur_px = shoot.settings.blur_px;
+    render.blur_px = std::hypot(shoot.settings.blur_px, plate.soft_px);
     render.noise = shoot.settings.noise;
     render.exposure = plate.exposure;
     render.balance = plate.balance;

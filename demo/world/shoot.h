@@ -74,6 +74,11 @@ struct PlannedPlate {
     int64_t frame = 0;             ///< counted from 00:00:00:00
     int sub_frame = 0;             ///< of a lens sample between frames
     uint32_t seed = 0;
+    double soft_px = 0;               ///< more blur than the lens has: out of focus
+    std::optional<calib::Lens> said;  ///< what track and report say where it isn't `lens`
+    bool sample_lost = false;         ///< the track has no sample of this plate
+
+    [[nodiscard]] const calib::Lens& saidLens() const { return said ? *said : lens; }
 };
 
 struct Shoot {
