@@ -6,6 +6,7 @@
 #include <set>
 
 #include "io/input_error.h"
+#include "io/sample_agreement.h"
 #include "io/sample_index.h"
 
 namespace plateloom::io {
@@ -14,31 +15,6 @@ namespace {
 
 std::string counted(size_t count, const char* noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
-}
-
-bool close(double a, double b) {
-    return std::abs(a - b) <= 1e-9 * (1 + std::abs(a));
-}
-
-bool sameLens(const calib::Lens& a, const calib::Lens& b) {
-    bool same = close(a.focal_mm, b.focal_mm) && close(a.shading.a1, b.shading.a1) &&
-                close(a.shading.a2, b.shading.a2) && close(a.shading.a3, b.shading.a3) &&
-                a.distortion.direction == b.distortion.direction &&
-                a.distortion.radial == b.distortion.radial &&
-                a.distortion.tangential == b.distortion.tangential;
-    for (int i = 0; i < 2; ++i)
-        same = same && close(a.distortion_offset_mm[i], b.distortion_offset_mm[i]) &&
-               close(a.projection_offset_mm[i], b.projection_offset_mm[i]);
-    return same;
-}
-
-// Two samples that say the same of a plate: the lens exactly, the pose but for a tracker's noise.
-bool agree(const LensSample& a, const LensSample& b) {
-    constexpr double kNoise_deg = 0.5;
-    if (!sameLens(a.lens, b.lens) || a.sensor_width_mm != b.sensor_width_mm) return false;
-    if (!a.pose || !b.pose) return true;
-    return calib::angleBetween_deg(calib::worldFromCamera(*a.pose),
-                                   calib::worldFromCamera(*b.pose)) < kNoise_deg;
 }
 
 std::optional<int64_t> frameInName(const std::filesystem::path& path) {
