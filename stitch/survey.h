@@ -12,6 +12,7 @@
 #include <utility>
 #include <vector>
 
+#include "stitch/cover.h"
 #include "stitch/solve.h"
 
 namespace plateloom::stitch {
@@ -47,8 +48,6 @@ struct Finding {
     std::string advice;                       ///< what to do
 };
 
-using PanTilt_deg = std::array<double, 2>;
-
 struct SurveyedPlate {
     std::string file;
     int number = 0;  ///< 1, 2, ... in the order given, for the page's labels
@@ -77,7 +76,7 @@ struct SurveyedPlate {
 /// Two plates that share something of the sphere.
 struct SurveyedPair {
     int a = 0, b = 0;    ///< indices into the plates, a < b
-    double overlap = 0;  ///< solid angle that both see over that of the smaller plate
+    double overlap = 0;  ///< share of the smaller plate's picture that both see
     int ties = 0;
     double rms_px = 0;
     /// What is left of the ties' residuals beyond what they should be off by; nullopt without ties.
@@ -89,12 +88,6 @@ struct Hole {
     double width_deg = 0, height_deg = 0;  ///< width across the middle, on the sphere
     double area_deg2 = 0;
     std::vector<PanTilt_deg> outline;  ///< closed, pan unwrapped
-};
-
-/// How many plates see each cell of a latlong grid: left edge pan +180, top row tilt +90.
-struct CoverMap {
-    int width = 0, height = 0;
-    std::vector<uint8_t> count;
 };
 
 struct SurveyedCover {
