@@ -17,6 +17,18 @@ using calib::kRadPerDeg;
 using calib::Vector2d;
 using calib::Vector3d;
 
+// Grows with the angle of (x, z) round a full turn, 0 to 4: the angle's order without its cost.
+double turnOf(double x, double z) {
+    const double share = z / (std::abs(x) + std::abs(z) + 1e-300);
+    return x >= 0 ? (z >= 0 ? share : 4 + share) : 2 - share;
+}
+// The direction (not of unit length) that has this turn.
+Vector2d atTurn(double turn) {
+    const double x = turn < 2 ? 1 - turn : turn - 3;
+    const double z = turn < 1 ? turn : turn < 3 ? 2 - turn : turn - 4;
+    return {x, z};
+}
+
 // Points of the recorded frame's edge, in order, corner after corner.
 std::vector<Vector2d> edgePixels(const calib::Sensor& sensor, int a_side) {
     const double w = sensor.width_px, h = sensor.height_px;
@@ -56,38 +68,39 @@ SphereFrame::SphereFrame(const calib::LensMap& lens, const calib::Matrix3d& worl
 void SphereFrame::setTable() {
     constexpr int kASide = 256;
     struct Point {
-        double angle, x, z;
+        double turn, x, z;
     };
     std::vector<Point> points;
     for (const Vector2d& px : edgePixels(lens_.sensor(), kASide)) {
         const auto ray = lens_.rayFromRecorded(px);
         if (!ray || ray->y() <= 0) continue;
         const double x = ray->x() / ray->y() - middle_x_, z = ray->z() / ray->y() - middle_z_;
-        points.push_back({std::atan2(z, x), x, z});
+        points.push_back({turnOf(x, z), x, z});
         reach_cosine_ = std::min(reach_cosine_, (worldFromCamera_ * *ray).dot(middle_));
     }
     if (points.size() < 3) return;
     std::sort(points.begin(), points.end(),
-              [](const Point& l, const Point& r) { return l.angle < r.angle; });
+              [](const Point& l, const Point& r) { return l.turn < r.turn; });
     // Where the ray at each angle crosses the edge between the two points on either side of it.
     size_t next = 0;
     for (int i = 0; i < kAngles; ++i) {
-        const double angle = -kPi + 2 * kPi * i / kAngles;
-        while (next < points.size() && points[next].angle < angle) ++next;
+        const double turn = 4.0 * i / kAngles;
+        while (next < points.size() && points[next].turn < turn) ++next;
         const Point& b = points[next % points.size()];
         const Point& a = points[(next + points.size() - 1) % points.size()];
-        const double c = std::cos(angle), s = std::sin(angle);
+        const Vector2d along = atTurn(turn).normalized();
+        const double c = along.x(), s = along.y();
         const double across = (b.z - a.z) * c - (b.x - a.x) * s;
-        const double distance = std::abs(across) > 1e-12 ? (a.x * b.z - a.z * b.x) / across
-                                                         : std::hypot(a.x, a.z);
+        const double distance =
+            std::abs(across) > 1e-12 ? (a.x * b.z - a.z * b.x) / across : std::hypot(a.x, a.z);
         edge_at_[size_t(i)] = float(distance);
         // A wedge of the plane before the camera: its solid angle, by the middle of its rings.
         constexpr int kRings = 24;
+        const double wedge = 4.0 / kAngles * along.cwiseAbs().sum() * along.cwiseAbs().sum();
         for (int k = 0; k < kRings; ++k) {
             const double r = distance * (k + 0.5) / kRings;
             const double x = middle_x_ + r * c, z = middle_z_ + r * s;
-            solid_angle_sr_ += r * (distance / kRings) * (2 * kPi / kAngles) /
-                               std::pow(1 + x * x + z * z, 1.5);
+            solid_angle_sr_ += r * (distance / kRings) * wedge / std::pow(1 + x * x + z * z, 1.5);
         }
     }
     edge_at_[kAngles] = edge_at_[0];
@@ -97,7 +110,7 @@ bool SphereFrame::sees(const Vector3d& world_direction) const {
     const Vector3d ray = cameraFromWorld_ * world_direction;
     if (ray.y() <= 0) return false;
     const double x = ray.x() / ray.y() - middle_x_, z = ray.z() / ray.y() - middle_z_;
-    const double at = (std::atan2(z, x) + kPi) * (kAngles / (2 * kPi));
+    const double at = turnOf(x, z) * (kAngles / 4.0);
     const int i = std::clamp(int(at), 0, kAngles - 1);
     const double share = at - i;
     const double edge = edge_at_[size_t(i)] * (1 - share) + edge_at_[size_t(i) + 1] * share;
@@ -132,8 +145,8 @@ std::vector<Vector3d> SphereFrame::lattice(int columns, int rows) const {
     directions.reserve(size_t(columns) * size_t(rows));
     for (int j = 0; j < rows; ++j)
         for (int i = 0; i < columns; ++i)
-            if (const auto ray = lens_.rayFromRecorded({(i + 0.5) * sensor.width_px / columns,
-                                                        (j + 0.5) * sensor.height_px / rows}))
+            if (const auto ray = lens_.rayFromRecorded(
+                    {(i + 0.5) * sensor.width_px / columns, (j + 0.5) * sensor.height_px / rows}))
                 directions.push_back(worldFromCamera_ * *ray);
     return directions;
 }
@@ -161,7 +174,8 @@ namespace {
 
 // Adds one to the cells of row y whose middles the frame sees. Only the pans that a circle round
 // the frame reaches at this tilt are asked for.
-void countRow(const SphereFrame& frame, int y, CoverMap& map) {
+void countRow(const SphereFrame& frame, int y, const std::vector<Vector2d>& columns,
+              CoverMap& map) {
     const double tilt = map.tilt_deg(y + 0.5) * kRadPerDeg;
     const PanTilt_deg middle = panTiltOf(frame.middle());
     const double middle_tilt = middle[1] * kRadPerDeg;
@@ -174,9 +188,11 @@ void countRow(const SphereFrame& frame, int y, CoverMap& map) {
     const int reach = std::min(map.width / 2, int(half * cells_per_rad) + 1);
     const int first = int(std::floor(centre)) - reach;
     const int cells = std::min(map.width, 2 * reach + 1);
+    const double cosine = std::cos(tilt), sine = std::sin(tilt);
     for (int i = 0; i < cells; ++i) {
         const int x = ((first + i) % map.width + map.width) % map.width;
-        if (!frame.sees(directionOf({map.pan_deg(x + 0.5), map.tilt_deg(y + 0.5)}))) continue;
+        const Vector2d& level = columns[size_t(x)];
+        if (!frame.sees({level.x() * cosine, level.y() * cosine, sine})) continue;
         uint8_t& count = map.count[size_t(y) * map.width + x];
         count = uint8_t(std::min(255, count + 1));
     }
@@ -187,8 +203,11 @@ void countRow(const SphereFrame& frame, int y, CoverMap& map) {
 CoverMap coverMap(const std::vector<SphereFrame>& frames, int width) {
     CoverMap map{width, width / 2, {}};
     map.count.assign(size_t(map.width) * map.height, 0);
+    std::vector<Vector2d> columns;
+    for (int x = 0; x < width; ++x)
+        columns.emplace_back(directionOf({map.pan_deg(x + 0.5), 0}).head<2>());
     tbb::parallel_for(0, map.height, [&](int y) {
-        for (const auto& frame : frames) countRow(frame, y, map);
+        for (const auto& frame : frames) countRow(frame, y, columns, map);
     });
     return map;
 }

@@ -1,7 +1,7 @@
 // What of the sphere each plate sees, and what all of them see together.
 //
-// A recorded frame's edge, sent through its lens, is a closed line on the plane before the camera; a
-// direction is in the picture when it lies within that line. The line is kept as a distance for
+// A recorded frame's edge, sent through its lens, is a closed line on the plane before the camera;
+// a direction is in the picture when it lies within that line. The line is kept as a distance for
 // each angle round the picture's middle, so that a question costs some forty nanoseconds whatever
 // the lens: rasters of the sphere are made from millions of them.
 #pragma once

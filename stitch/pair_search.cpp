@@ -10,9 +10,14 @@
 
 namespace plateloom::stitch {
 
-namespace {
+bool SolveMemory::Look::near(const Look& other) const {
+    constexpr double kSame = 0.01;
+    const auto close = [](double a, double b) { return std::abs(a - b) <= kSame * std::abs(b); };
+    return close(tolerance_px, other.tolerance_px) && close(focal_a_mm, other.focal_a_mm) &&
+           close(focal_b_mm, other.focal_b_mm);
+}
 
-constexpr int kFeatures = 2000;
+namespace {
 
 // Plates looked at together: each needs its pixels, its light and the detector's pictures at once.
 int platesAtOnce(const Cameras& cameras) {
@@ -41,21 +46,24 @@ private:
 
 }  // namespace
 
-std::vector<PlateFeatures> featuresOfPlates(const Cameras& cameras, LightStore& lights,
-                                            StageClock& clock) {
+std::vector<PlateFeatures> featuresOfPlates(const Cameras& cameras, LightStore& lights, int wanted,
+                                            SolveMemory* memory, StageClock& clock) {
     std::vector<PlateFeatures> features(cameras.plates.size());
-    SharedProgress progress(clock, features.size());
+    const size_t known = memory ? std::min(memory->features.size(), features.size()) : 0;
+    for (size_t p = 0; p < known; ++p) features[p] = memory->features[p];
+    SharedProgress progress(clock, features.size() - known);
     tbb::task_arena arena(platesAtOnce(cameras));
     arena.execute([&] {
-        tbb::parallel_for(size_t(0), features.size(), [&](size_t p) {
+        tbb::parallel_for(known, features.size(), [&](size_t p) {
             // A thread that waits inside must not begin another plate: that would break the bound.
             tbb::this_task_arena::isolate(
-                [&] { features[p] = detectFeatures(*lights.get(int(p)), kFeatures); });
+                [&] { features[p] = detectFeatures(*lights.get(int(p)), wanted); });
             progress.step();
         });
     });
-    for (const auto& plate : cameras.plates)
-        clock.add(double(plate.sensor.width_px) * plate.sensor.height_px);
+    for (size_t p = known; p < features.size(); ++p)
+        clock.add(double(cameras.plates[p].sensor.width_px) * cameras.plates[p].sensor.height_px);
+    if (memory) memory->features = features;
     return features;
 }
 
@@ -72,16 +80,29 @@ double matchTolerance_px(const Cameras& cameras, int a, int b) {
 std::vector<PairRotation> tryPairs(const Cameras& cameras,
                                    const std::vector<PlateFeatures>& features,
                                    const PlatePairs& pairs, double tolerance_share,
-                                   StageClock& clock) {
+                                   SolveMemory* memory, StageClock& clock) {
     const auto lenses = lensMaps(cameras);
     std::vector<std::vector<PairRotation>> found(pairs.size());
+    const auto lookAt = [&](int a, int b) {
+        return SolveMemory::Look{tolerance_share * matchTolerance_px(cameras, a, b),
+                                 lenses[size_t(a)].lens().focal_mm,
+                                 lenses[size_t(b)].lens().focal_mm};
+    };
     SharedProgress progress(clock, pairs.size());
     tbb::parallel_for(size_t(0), pairs.size(), [&](size_t i) {
         const auto [a, b] = pairs[i];
-        found[i] = pairRotations(a, b, features[a], features[b], lenses[a], lenses[b],
-                                 tolerance_share * matchTolerance_px(cameras, a, b));
+        const auto look = lookAt(a, b);
+        const auto known = memory ? memory->tried.find(pairs[i]) : decltype(memory->tried.end()){};
+        if (memory && known != memory->tried.end() && known->second.look.near(look))
+            found[i] = known->second.rotations;
+        else
+            found[i] = pairRotations(a, b, features[a], features[b], lenses[a], lenses[b],
+                                     look.tolerance_px);
         progress.step();
     });
+    if (memory)
+        for (size_t i = 0; i < pairs.size(); ++i)
+            memory->tried[pairs[i]] = {lookAt(pairs[i].first, pairs[i].second), found[i]};
     std::vector<PairRotation> hypotheses;
     for (auto& of_pair : found)
         for (auto& hypothesis : of_pair) hypotheses.push_back(std::move(hypothesis));

@@ -110,11 +110,11 @@ void replaceHypotheses(FirstLook& look, const PlatePairs& again, std::vector<Pai
 }  // namespace
 
 FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& features,
-                      StageClock& clock) {
+                      SolveMemory* memory, StageClock& clock) {
     FirstLook look;
     look.tried = candidatePairs(cameras.plates, features, kPairsPerPlate);
     searchFocalLengths(cameras, features, look.tried);
-    look.hypotheses = tryPairs(cameras, features, look.tried, 1, clock);
+    look.hypotheses = tryPairs(cameras, features, look.tried, 1, memory, clock);
 
     clock.begin("solve");
     choose(cameras, features, look, 1);
@@ -131,7 +131,7 @@ FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& featur
     const PlatePairs again = retries(look, !allLensesKnown(cameras));
     if (again.empty()) return look;
     clock.begin("match");
-    auto found = tryPairs(cameras, features, again, share, clock);
+    auto found = tryPairs(cameras, features, again, share, memory, clock);
     clock.begin("solve");
     if (found.empty()) return look;
     replaceHypotheses(look, again, std::move(found));

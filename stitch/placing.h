@@ -21,6 +21,6 @@ struct FirstLook {
 /// a few pixels, plates of every group in their part. Lenses that were not known are refined, and
 /// the choice is made again with them.
 [[nodiscard]] FirstLook placePlates(Cameras& cameras, const std::vector<PlateFeatures>& features,
-                                    StageClock& clock);
+                                    SolveMemory* memory, StageClock& clock);
 
 }  // namespace plateloom::stitch

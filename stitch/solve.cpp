@@ -51,11 +51,11 @@ TieRound roundByFeatures(Cameras& cameras, const std::vector<PlateFeatures>& fea
 }
 
 TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& before,
-                      StageClock& clock) {
+                      SolveMemory* memory, StageClock& clock) {
     const double off_px = std::max(before.typical_px, before.rms_px / std::sqrt(2.0));
     const double search_px = std::clamp(3 * off_px, 1.5, 12.0);
     clock.begin("refine");
-    auto ties = registeredTies(cameras, lights, search_px, clock);
+    auto ties = registeredTies(cameras, lights, search_px, clock, memory);
     clock.begin("solve");
     const bool unknown = !allLensesKnown(cameras);
     RoundSettings settings;
@@ -70,14 +70,13 @@ TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& befo
 // The pixels themselves, at full resolution. Where the lens was not known it moves under them, so
 // they are looked at again as long as that helps.
 TieRound roundByPixels(Cameras& cameras, LightStore& lights, const TieRound& before,
-                       StageClock& clock) {
-    constexpr int kMostPasses = 4;
+                       const SolveSettings& solve, StageClock& clock) {
     constexpr double kWorthwhile = 0.9;
-    const int passes = !allLensesKnown(cameras) ? kMostPasses : 1;
+    const int passes = !allLensesKnown(cameras) ? solve.most_passes : 1;
     TieRound round = before;
     for (int pass = 0; pass < passes; ++pass) {
         Cameras trial = cameras;
-        TieRound next = passByPixels(trial, lights, round, clock);
+        TieRound next = passByPixels(trial, lights, round, solve.memory, clock);
         if (!next.usable) break;
         const bool better = next.rms_px < kWorthwhile * round.rms_px;
         if (pass > 0 && next.rms_px > round.rms_px) break;
@@ -213,12 +212,13 @@ Solve solvePlates(const PlateSet& set, PlateStore& store, const SolveSettings& s
     LightStore lights(cameras.plates, store, kLightBound_bytes);
 
     clock.begin("detect");
-    const auto features = featuresOfPlates(cameras, lights, clock);
+    const auto features =
+        featuresOfPlates(cameras, lights, settings.features, settings.memory, clock);
     clock.begin("match");
-    const FirstLook look = placePlates(cameras, features, clock);
+    const FirstLook look = placePlates(cameras, features, settings.memory, clock);
     clock.begin("solve");
     TieRound round = roundByFeatures(cameras, features);
-    round = roundByPixels(cameras, lights, round, clock);
+    round = roundByPixels(cameras, lights, round, settings, clock);
     dropLoosePlates(cameras, round);
 
     Solve solve;
@@ -236,7 +236,10 @@ Solve solvePlates(const PlateSet& set, PlateStore& store, const SolveSettings& s
         solve.warnings.push_back(plate.file +
                                  (plate.placed ? ": placed by its pose; " : ": left out; ") + why);
     }
+    for (const auto& found : features) solve.features.push_back(int(found.recorded_px.size()));
     solve.ties = std::move(round.ties);
+    solve.residual_px = std::move(round.residual_px);
+    solve.refused = std::move(round.refused);
     solve.rms_px = round.rms_px;
     clock.end();
     addReading(store, clock, solve.times);

@@ -10,6 +10,7 @@
 #include "stitch/level.h"
 #include "stitch/plate_set.h"
 #include "stitch/plate_store.h"
+#include "stitch/solve_memory.h"
 #include "stitch/tie_points.h"
 
 namespace plateloom::stitch {
@@ -24,13 +25,19 @@ struct StageTime {
 
 struct SolveSettings {
     Level level = Level::automatic;
-    std::optional<int> north;  ///< plate index
-    int threads = 0;           ///< 0: all
+    std::optional<int> north;       ///< plate index
+    int threads = 0;                ///< 0: all
+    int features = 2000;            ///< looked for on each plate
+    int most_passes = 4;            ///< over the pixels, where the lens is not known
+    SolveMemory* memory = nullptr;  ///< read, and added to
 };
 
 struct Solve {
     std::vector<io::SolvedPlate> plates;   ///< one a plate of the set, in its order
     std::vector<Tie> ties;                 ///< inliers
+    std::vector<double> residual_px;       ///< one a tie, length
+    std::vector<Tie> refused;              ///< registered as well, but off by more than the others
+    std::vector<int> features;             ///< found on each plate
     std::vector<std::vector<int>> groups;  ///< plates that hang together; more than one: a gap
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;

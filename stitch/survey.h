@@ -14,6 +14,7 @@
 
 #include "stitch/cover.h"
 #include "stitch/solve.h"
+#include "stitch/wanted_cover.h"
 
 namespace plateloom::stitch {
 
@@ -83,13 +84,6 @@ struct SurveyedPair {
     std::optional<double> parallax_px;
 };
 
-struct Hole {
-    double pan_deg = 0, tilt_deg = 0;      ///< its middle
-    double width_deg = 0, height_deg = 0;  ///< width across the middle, on the sphere
-    double area_deg2 = 0;
-    std::vector<PanTilt_deg> outline;  ///< closed, pan unwrapped
-};
-
 struct SurveyedCover {
     std::string wanted;        ///< in words: "all round, tilt -31 to 45"
     double covered_share = 0;  ///< of the whole sphere
@@ -126,5 +120,11 @@ struct Survey {
 };
 
 [[nodiscard]] nlohmann::json surveyJson(const Survey& survey);
+
+/// What a solve tells: places, cover, holes, overlaps, ties, and the findings that follow from
+/// them. `plates` are those of the solve, or empty where only the solve is known: exposure by data,
+/// ISO and the like then stay unknown. `command` and `status` are left to the caller.
+[[nodiscard]] Survey surveyOf(const std::vector<Plate>& plates, const Solve& solve,
+                              const CoverRequest& request = {});
 
 }  // namespace plateloom::stitch

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 
+#include "calib/angle.h"
 #include "stitch/overlap.h"
 #include "stitch/pairs.h"
 #include "stitch/refine_ties.h"
@@ -72,6 +73,17 @@ std::vector<char> agreeingPairs(const std::vector<Tie>& ties, const std::vector<
     return keep;
 }
 
+// Ties that an earlier solve registered from nearly the same prediction, or null.
+const std::vector<Tie>* knownTies(const SolveMemory* memory, const SolveMemory::Pair& pair,
+                                  const Matrix3d& bFromA, double focal_px) {
+    constexpr double kSame_px = 2;
+    if (!memory) return nullptr;
+    const auto known = memory->registered.find(pair);
+    if (known == memory->registered.end()) return nullptr;
+    const double off_deg = calib::angleBetween_deg(known->second.bFromA, bFromA);
+    return off_deg * calib::kRadPerDeg * focal_px < kSame_px ? &known->second.ties : nullptr;
+}
+
 std::vector<Tie> chosen(const std::vector<Tie>& ties, const std::vector<char>& keep) {
     std::vector<Tie> out;
     for (size_t t = 0; t < ties.size(); ++t)
@@ -108,7 +120,7 @@ std::vector<Tie> guidedTies(const Cameras& cameras, const std::vector<PlateFeatu
 }
 
 std::vector<Tie> registeredTies(const Cameras& cameras, LightStore& lights, double search_px,
-                                StageClock& clock) {
+                                StageClock& clock, SolveMemory* memory) {
     const auto lenses = lensMaps(cameras);
     const auto pairs = overlappingPairs(cameras, lenses, kLeastShare);
     RefineSettings settings;
@@ -118,14 +130,19 @@ std::vector<Tie> registeredTies(const Cameras& cameras, LightStore& lights, doub
     // the patches are registered in parallel.
     for (size_t i = 0; i < pairs.size(); ++i) {
         const auto [a, b] = pairs[i];
+        clock.tell(double(i) / double(pairs.size()));
+        const Matrix3d bFromA = cameras.bFromA(a, b);
+        if (const auto* known = knownTies(memory, pairs[i], bFromA, lenses[a].focal_px())) {
+            ties.insert(ties.end(), known->begin(), known->end());
+            continue;
+        }
         const auto light_a = lights.get(a), light_b = lights.get(b);
-        const auto found =
-            refineTies(a, b, *light_a, *light_b,
-                       transferAToB(lenses[a], lenses[b], cameras.bFromA(a, b)), settings);
+        const auto found = refineTies(a, b, *light_a, *light_b,
+                                      transferAToB(lenses[a], lenses[b], bFromA), settings);
         ties.insert(ties.end(), found.begin(), found.end());
+        if (memory) memory->registered[pairs[i]] = {bFromA, found};
         clock.add(double(lenses[a].sensor().width_px) * lenses[a].sensor().height_px *
-                  overlapShare(lenses[a], lenses[b], cameras.bFromA(a, b)));
-        clock.tell(double(i + 1) / double(pairs.size()));
+                  overlapShare(lenses[a], lenses[b], bFromA));
     }
     return ties;
 }
@@ -154,6 +171,8 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     bundle.outlier_px = std::max(settings.least_px, kOutlierSigmas * typical);
     BundleResult second = adjust(cameras, ties, bundle);
     const auto agrees = agreeingPairs(ties, second.inlier);
+    for (size_t t = 0; t < ties.size(); ++t)
+        if (!agrees[t]) round.refused.push_back(ties[t]);
     ties = chosen(ties, agrees);
     bundle.covariance = settings.last;
     bundle.least_gain = settings.last ? 1e-10 : 1e-6;
@@ -164,7 +183,10 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     round.sigma_deg = last.sigma_deg;
     round.local_sigma_deg = last.local_sigma_deg;
     for (size_t t = 0; t < ties.size(); ++t) {
-        if (!last.inlier[t]) continue;
+        if (!last.inlier[t]) {
+            round.refused.push_back(ties[t]);
+            continue;
+        }
         round.ties.push_back(ties[t]);
         round.residual_px.push_back(last.residual_px[t]);
     }

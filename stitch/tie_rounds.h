@@ -8,6 +8,7 @@
 #include "stitch/cameras.h"
 #include "stitch/features.h"
 #include "stitch/light_store.h"
+#include "stitch/solve_memory.h"
 #include "stitch/stage_clock.h"
 
 namespace plateloom::stitch {
@@ -19,6 +20,7 @@ constexpr int kRoughTies = 80;
 struct TieRound {
     std::vector<Tie> ties;  ///< inliers
     std::vector<double> residual_px;
+    std::vector<Tie> refused;                        ///< outliers
     std::vector<double> sigma_deg, local_sigma_deg;  ///< see BundleResult
     double rms_px = 0;
     /// Typical length of a residual, robust: what a good tie is off by along each axis.
@@ -36,9 +38,11 @@ struct TieRound {
                                           const std::vector<PlateFeatures>& features,
                                           double radius_px);
 
-/// Registers patches in every pair that overlaps, at full resolution.
+/// Registers patches in every pair that overlaps, at full resolution. Pairs that `memory` knows are
+/// taken from it.
 [[nodiscard]] std::vector<Tie> registeredTies(const Cameras& cameras, LightStore& lights,
-                                              double search_px, StageClock& clock);
+                                              double search_px, StageClock& clock,
+                                              SolveMemory* memory = nullptr);
 
 /// Bundle adjustment that updates the cameras. Where ties are off by more than they claim (the
 /// entrance pupil wandered, things moved) the claims are widened by as much; what is far outside
