@@ -33,6 +33,11 @@ std::optional<FoundSample> unanimous(const FoundSamples& candidates) {
     return candidates.front();
 }
 
+bool sameClip(const FoundSample& a, const FoundSample& b) {
+    return a.track == b.track && !a.sample->clip.empty() && a.sample->clip == b.sample->clip &&
+           a.sample->camera == b.sample->camera;
+}
+
 // Several samples of one name: the plate's frame number or timecode may tell them apart.
 FoundSamples narrowed(const FoundSamples& candidates, const PlateFile& plate) {
     FoundSamples out;
@@ -91,14 +96,17 @@ private:
 
     PlateSamples byTimecode(size_t with) const {
         PlateSamples tied = begun(PlateSamples::TiedBy::timecode);
-        std::vector<size_t> unmatched;
-        for (size_t i = 0; i < plates_.size(); ++i) {
-            if (!timecodes_[i]) continue;
-            const FoundSamples here = times_.at(*timecodes_[i], plates_[i].frame_rate);
-            if (here.empty())
-                unmatched.push_back(i);
-            else
-                put(&tied, i, atOneTime(i, here));
+        std::vector<size_t> unmatched = putByLabel(&tied, false);
+        std::string how;
+        if (!unmatched.empty()) {
+            const size_t between = unmatched.size();
+            unmatched = putBetween(&tied, unmatched);
+            if (unmatched.empty()) how = ", " + std::to_string(between) + " between two samples";
+        }
+        // Some files state a rate that is not theirs; the labels of stills are right all the same.
+        if (unmatched.size() == with && putByLabel(&tied, true).empty()) {
+            unmatched.clear();
+            how = ", labels as they are written (the frame rates of plates and track differ)";
         }
         if (!unmatched.empty()) refuseUnmatched(unmatched, with);
         refuseShared(tied);
@@ -113,9 +121,58 @@ private:
             put(&tied, i, *found);
             ++by_name;
         }
-        tied.said = counted(with, "plate") + " tied to lens samples by timecode" +
+        tied.said = counted(with, "plate") + " tied to lens samples by timecode" + how +
                     (by_name ? ", " + std::to_string(by_name) + " by name" : "");
         return tied;
+    }
+
+    // Returns the plates at whose label no sample is.
+    std::vector<size_t> putByLabel(PlateSamples* tied, bool as_written) const {
+        std::vector<size_t> unmatched;
+        for (size_t i = 0; i < plates_.size(); ++i) {
+            if (!timecodes_[i]) continue;
+            const auto here = times_.at(*timecodes_[i], plates_[i].frame_rate, as_written);
+            if (here.empty())
+                unmatched.push_back(i);
+            else
+                put(tied, i, atOneTime(i, here));
+        }
+        return unmatched;
+    }
+
+    // Returns the plates that no track covers.
+    std::vector<size_t> putBetween(PlateSamples* tied, const std::vector<size_t>& plates) const {
+        const TimelineIndex& timelines = inTime();
+        std::vector<size_t> uncovered;
+        for (const size_t i : plates) {
+            const Moment moment{timecodes_[i], plates_[i].frame_rate, {}};
+            const TimelineIndex::Found found = timelines.at(moment);
+            if (found.samples.empty())
+                uncovered.push_back(i);
+            else
+                putOwned(tied, i, found);
+        }
+        return uncovered;
+    }
+
+    // A blended sample belongs to nobody else: it is kept with the answer.
+    void putOwned(PlateSamples* tied, size_t plate, const TimelineIndex::Found& found) const {
+        FoundSamples here;
+        for (const auto& one : found.samples) {
+            tied->between.push_back(std::make_shared<const LensSample>(one.sample));
+            here.push_back({tied->between.back().get(), one.track});
+        }
+        put(tied, plate, atOneTime(plate, here));
+    }
+
+    [[nodiscard]] const TimelineIndex& inTime() const {
+        if (!timelines_) {
+            std::optional<FrameRate> rate;
+            for (const PlateFile& plate : plates_)
+                if (!rate) rate = plate.frame_rate;
+            timelines_.emplace(tracks_, rate);
+        }
+        return *timelines_;
     }
 
     [[nodiscard]] FoundSample atOneTime(size_t plate, const FoundSamples& here) const {
@@ -124,7 +181,8 @@ private:
         FoundSamples named;
         for (const FoundSample& by_name : names_.of(plates_[plate]))
             for (const FoundSample& by_time : here)
-                if (by_name.sample == by_time.sample) named.push_back(by_time);
+                if (by_name.sample == by_time.sample || sameClip(by_name, by_time))
+                    named.push_back(by_time);
         if (const auto found = unanimous(named)) return *found;
         const auto other = std::find_if(here.begin(), here.end(), [&](const FoundSample& f) {
             return !agree(*here.front().sample, *f.sample);
@@ -136,6 +194,7 @@ private:
     }
 
     void refuseUnmatched(const std::vector<size_t>& unmatched, size_t with) const {
+        refuseGap(unmatched);
         const size_t first = unmatched.front();
         const std::string range = "; the samples run from " + times_.range();
         if (unmatched.size() == with)
@@ -150,6 +209,24 @@ private:
                      ? " (and so for " + std::to_string(unmatched.size() - 1) + " more)"
                      : "") +
                 "; add the missing part of the track, or leave the plate out");
+    }
+
+    // A gap within a track says more than where all of the samples begin and end.
+    void refuseGap(const std::vector<size_t>& unmatched) const {
+        for (const size_t i : unmatched) {
+            const Moment moment{timecodes_[i], plates_[i].frame_rate, frameInName(plates_[i].path)};
+            const TimelineIndex::Found found = inTime().at(moment);
+            if (!found.gap) continue;
+            throw InputError(
+                plates_[i].path.string(),
+                "its " + std::string(moment.timecode ? "timecode " : "") + toString(moment) +
+                    " falls into a gap of " + tracks_[size_t(found.gap_track)].path.string() +
+                    ": " + found.gap->said() +
+                    (unmatched.size() > 1
+                         ? " (" + std::to_string(unmatched.size()) + " plates are without a sample)"
+                         : "") +
+                    "; add the missing part of the track, or leave the plate out");
+        }
     }
 
     void refuseShared(const PlateSamples& tied) const {
@@ -211,17 +288,44 @@ private:
                 if (sample.frame) frames[*sample.frame].push_back({&sample, int(t)});
         if (frames.empty()) return std::nullopt;
         PlateSamples tied = begun(PlateSamples::TiedBy::name);
+        std::vector<size_t> unmatched;
         for (size_t i = 0; i < plates_.size(); ++i) {
             const auto number = frameInName(plates_[i].path);
-            const auto found = number ? frames.find(*number) : frames.end();
-            if (found == frames.end()) return std::nullopt;
-            const auto one = unanimous(found->second);
-            if (!one) return std::nullopt;
-            put(&tied, i, *one);
+            if (!number) return std::nullopt;
+            const auto found = frames.find(*number);
+            const auto one = found == frames.end() ? std::nullopt : unanimous(found->second);
+            if (found != frames.end() && !one) return std::nullopt;
+            if (one)
+                put(&tied, i, *one);
+            else
+                unmatched.push_back(i);
         }
+        if (!putBetweenFrames(&tied, unmatched)) return std::nullopt;
         tied.said = counted(plates_.size(), "plate") +
                     " tied to lens samples by the frame numbers in their names";
         return tied;
+    }
+
+    // False when the numbers seem to be others: none of the plates' is within the track.
+    bool putBetweenFrames(PlateSamples* tied, const std::vector<size_t>& unmatched) const {
+        std::vector<size_t> uncovered;
+        for (const size_t i : unmatched) {
+            const auto found = inTime().at({{}, {}, frameInName(plates_[i].path)});
+            if (found.samples.empty())
+                uncovered.push_back(i);
+            else
+                putOwned(tied, i, found);
+        }
+        if (uncovered.size() == plates_.size()) return false;
+        if (!uncovered.empty()) refuseNumbers(uncovered);
+        return true;
+    }
+
+    [[noreturn]] void refuseNumbers(const std::vector<size_t>& uncovered) const {
+        refuseGap(uncovered);
+        throw InputError(plates_[uncovered.front()].path.string(),
+                         "no lens sample has its frame number, though other plates have theirs; "
+                         "add it to the track, or leave the plate out");
     }
 
     [[nodiscard]] PlateSamples byOrder() const {
@@ -264,6 +368,7 @@ private:
     const std::vector<LensTrack>& tracks_;
     TimecodeIndex times_;
     NameIndex names_;
+    mutable std::optional<TimelineIndex> timelines_;  // made when a plate lies between samples
     std::vector<std::optional<Timecode>> timecodes_;
 };
 

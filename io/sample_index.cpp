@@ -14,6 +14,9 @@ std::string lower(std::string text) {
     return text;
 }
 
+// Stands for "the track does not say": a label is then compared as it is written.
+constexpr int kUnsaid = 1000;
+
 bool before(const Timecode& a, const Timecode& b) {
     return std::tie(a.hours, a.minutes, a.seconds, a.frames) <
            std::tie(b.hours, b.minutes, b.seconds, b.frames);
@@ -33,7 +36,7 @@ TimecodeIndex::TimecodeIndex(const std::vector<LensTrack>& tracks) {
 
 void TimecodeIndex::add(const FoundSample& found) {
     const LensSample& sample = *found.sample;
-    const int counting = sample.frame_rate.value_or(FrameRate{}).counting();
+    const int counting = sample.frame_rate ? sample.frame_rate->counting() : kUnsaid;
     FoundSamples& here = tables_[counting][labelNumber(*sample.timecode, counting)];
     const auto rival = std::find_if(here.begin(), here.end(), [&](const FoundSample& f) {
         return f.track == found.track && f.sample->sub_frame != sample.sub_frame;
@@ -46,16 +49,26 @@ void TimecodeIndex::add(const FoundSample& found) {
     if (!last_ || before(*last_->timecode, *sample.timecode)) last_ = &sample;
 }
 
-FoundSamples TimecodeIndex::at(const Timecode& timecode, std::optional<FrameRate> rate) const {
+namespace {
+
+// A plate's label in a track that counts otherwise; nothing where no label is at that moment.
+std::optional<Timecode> labelAt(Timecode label, int plate_counting, int counting) {
+    if (label.frames * counting % plate_counting != 0) return std::nullopt;
+    label.frames = label.frames * counting / plate_counting;
+    return label;
+}
+
+}  // namespace
+
+FoundSamples TimecodeIndex::at(const Timecode& timecode, std::optional<FrameRate> rate,
+                               bool as_written) const {
     FoundSamples out;
     for (const auto& [counting, table] : tables_) {
-        Timecode label = timecode;
-        const int plate_counting = rate ? rate->counting() : counting;
-        if (counting % plate_counting == 0)
-            label.frames *= counting / plate_counting;
-        else if (plate_counting % counting == 0)
-            label.frames /= plate_counting / counting;
-        const auto found = table.find(labelNumber(label, counting));
+        const bool same_count = as_written || !rate || counting == kUnsaid;
+        const auto label =
+            same_count ? std::optional(timecode) : labelAt(timecode, rate->counting(), counting);
+        if (!label) continue;
+        const auto found = table.find(labelNumber(*label, counting));
         if (found != table.end()) out.insert(out.end(), found->second.begin(), found->second.end());
     }
     return out;
@@ -63,6 +76,27 @@ FoundSamples TimecodeIndex::at(const Timecode& timecode, std::optional<FrameRate
 
 std::string TimecodeIndex::range() const {
     return toString(*first_->timecode) + " to " + toString(*last_->timecode);
+}
+
+TimelineIndex::TimelineIndex(const std::vector<LensTrack>& tracks,
+                             std::optional<FrameRate> unsaid_rate) {
+    for (size_t t = 0; t < tracks.size(); ++t)
+        for (TrackTimeline& timeline : TrackTimeline::eachCamera(tracks[t], unsaid_rate))
+            cameras_.push_back({std::move(timeline), int(t)});
+}
+
+TimelineIndex::Found TimelineIndex::at(const Moment& moment) const {
+    Found found;
+    for (const Camera& camera : cameras_) {
+        SampleInTime here = camera.timeline.at(moment);
+        if (here.gap && here.gap->from && here.gap->to && !found.gap) {
+            found.gap = std::move(here.gap);
+            found.gap_track = camera.track;
+        } else if (here.sample()) {
+            found.samples.push_back({*here.sample(), camera.track});
+        }
+    }
+    return found;
 }
 
 NameIndex::NameIndex(const std::vector<LensTrack>& tracks) {

@@ -154,3 +154,63 @@ TEST_CASE("A plate without timecode among others that have one needs a name in t
     CHECK(focals(io::tieSamples(plates, with)) == std::vector<double>{20, 35});
     CHECK_THROWS_AS(io::tieSamples(plates, without), io::InputError);
 }
+
+TEST_CASE("A plate between two samples of a running track gets the lens between them") {
+    std::vector<io::LensSample> samples;
+    for (int i = 0; i < 100; ++i) {
+        samples.push_back(sample(100 + i));
+        samples.back().frame_rate = io::FrameRate{50, 1};
+        samples.back().timecode = io::timecodeOf(3600 * 50 + i, {50, 1}, false);
+    }
+    const std::vector tracks{track(samples)};
+    std::vector<io::PlateFile> plates;
+    for (int i = 0; i < 24; ++i)
+        plates.push_back(plate("a" + std::to_string(i) + ".exr", 3600 * 24 + i));
+    const auto tied = io::tieSamples(plates, tracks);
+    for (size_t i = 0; i < plates.size(); ++i)
+        CHECK(tied.sample[i]->lens.focal_mm == Approx(100 + double(i) * 50 / 24));
+    CHECK(tied.said == "24 plates tied to lens samples by timecode, 22 between two samples");
+}
+
+TEST_CASE("A plate in a gap of the track is refused, with the gap named") {
+    std::vector<io::LensSample> samples;
+    for (int i = 0; i < 48; ++i)
+        if (i < 20 || i > 30) samples.push_back(sample(100 + i, i));
+    const std::vector tracks{track(samples)};
+    CHECK_THROWS_WITH(io::tieSamples({plate("a.exr", 19), plate("b.exr", 25)}, tracks),
+                      Catch::Contains("b.exr") && Catch::Contains("00:00:01:01") &&
+                          Catch::Contains("no sample between 00:00:00:19 and 00:00:01:07"));
+    std::vector<io::LensSample> numbered;
+    for (int i = 1001; i < 1100; ++i) {
+        if (i > 1010 && i < 1020) continue;
+        numbered.push_back(sample(double(i)));
+        numbered.back().frame = i;
+    }
+    const std::vector by_number{track(numbered)};
+    CHECK(focals(io::tieSamples({plate("bg.1003.exr"), plate("bg.1004.exr")}, by_number)) ==
+          std::vector<double>{1003, 1004});
+    CHECK_THROWS_WITH(io::tieSamples({plate("bg.1003.exr"), plate("bg.1015.exr")}, by_number),
+                      Catch::Contains("bg.1015.exr") &&
+                          Catch::Contains("no sample between frame 1010 and frame 1020"));
+}
+
+TEST_CASE("Labels count as written where a rate is wrong: stills at 25 in a track that says 24") {
+    auto a = plate("a.exr", 3600 * 24 + 7), b = plate("b.exr", 3610 * 24 + 11);
+    a.frame_rate = b.frame_rate = io::FrameRate{25, 1};
+    const std::vector tracks{track({sample(20, 3600 * 24 + 7), sample(35, 3610 * 24 + 11)})};
+    CHECK(focals(io::tieSamples({a, b}, tracks)) == std::vector<double>{20, 35});
+}
+
+TEST_CASE("A track at 25 that does not say so is tied label by label") {
+    std::vector<io::LensSample> samples;
+    for (int i = 0; i < 50; ++i) {
+        samples.push_back(sample(100 + i));
+        samples.back().frame_rate.reset();
+        samples.back().timecode = io::timecodeOf(i, {25, 1}, false);
+    }
+    const std::vector tracks{track(samples)};
+    auto last = plate("a.exr");
+    last.frame_rate = io::FrameRate{25, 1};
+    last.timecode_word = io::smpteWord({0, 0, 0, 24, false}, last.frame_rate);
+    CHECK(focals(io::tieSamples({last}, tracks)) == std::vector<double>{124});
+}
