@@ -126,7 +126,7 @@ bool PositionLattice::computeExactly(int cx, int cy, SamplePoint* points) const 
             if (!here) continue;
             p.x = float(here->x());
             p.y = float(here->y());
-            any |= onPlate(here->x(), here->y());
+            any |= settings_.beyond_plate || onPlate(here->x(), here->y());
             const auto& right = places[size_t(j) * across + i + 1];
             const auto& below = places[size_t(j + 1) * across + i];
             const calib::Vector2d du = right.value_or(*here) - *here;
@@ -135,6 +135,10 @@ bool PositionLattice::computeExactly(int cx, int cy, SamplePoint* points) const 
             p.scale_y = float(std::hypot(du.y(), dv.y()));
         }
     return any;
+}
+
+bool PositionLattice::isSomewhere(const SamplePoint& point) {
+    return point.x > kNowhere;
 }
 
 bool PositionLattice::cell(int cx, int cy, SamplePoint* points) {
@@ -150,7 +154,7 @@ bool PositionLattice::cell(int cx, int cy, SamplePoint* points) {
         }
     if (valid == 0) return false;
     if (valid < 16) return computeExactly(cx, cy, points);
-    if (!mayTouchPlate(nodes)) return false;
+    if (!settings_.beyond_plate && !mayTouchPlate(nodes)) return false;
     if (!cubicHolds(cx, cy, nodes)) return computeExactly(cx, cy, points);
     interpolate(nodes, points);
     return true;

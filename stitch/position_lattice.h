@@ -35,13 +35,17 @@ public:
         int step = 16;
         double tolerance_px = 0.001;
         int plate_width = 0, plate_height = 0;
+        bool beyond_plate = false;  ///< positions off the plate are wanted as well
     };
 
     PositionLattice(Exact exact, Far far, const CellRange& cells, const Settings& settings);
 
     /// The sample points of cell (cx, cy), row by row, step x step of them. False when none of them
-    /// falls on the plate; else those that don't have an x or y outside it.
+    /// falls on the plate (with `beyond_plate`: is anywhere); else those that don't have an x or y
+    /// outside it.
     bool cell(int cx, int cy, SamplePoint* points);
+    /// False for a point that the exact map has no position for.
+    [[nodiscard]] static bool isSomewhere(const SamplePoint& point);
     [[nodiscard]] int step() const { return settings_.step; }
 
 private:
