@@ -19,8 +19,8 @@ namespace plateloom::io {
 
 namespace {
 
-// Larger than any recorded plate; a damaged header easily says more.
-constexpr int kLongestEdge_px = 100'000;
+// Larger than any plate or panorama; a damaged header easily says more.
+constexpr int kLongestEdge_px = 262'144;
 
 std::string lowerExtension(const fs::path& path) {
     std::string extension = path.extension().string();
@@ -41,6 +41,8 @@ const char* pluginFor(FileKind kind) {
             return "png";
         case FileKind::jpeg:
             return "jpeg";
+        case FileKind::radiance:
+            return "hdr";
     }
     return "";
 }
@@ -98,6 +100,7 @@ FileKind kindOfFile(const fs::path& path) {
     if (magic == "SDPX"sv || magic == "XPDS"sv) return FileKind::dpx;
     if (magic == "\x89PNG"sv) return FileKind::png;
     if (magic.starts_with("\xff\xd8\xff"sv)) return FileKind::jpeg;
+    if (magic == "#?RA"sv || magic == "#?RG"sv) return FileKind::radiance;
     if (magic == "II*\0"sv || magic == "MM\0*"sv || magic == "II+\0"sv || magic == "MM\0+"sv) {
         // Camera raw files are TIFF outside, with a thumbnail where the picture should be.
         const std::string extension = lowerExtension(path);
@@ -106,7 +109,9 @@ FileKind kindOfFile(const fs::path& path) {
         }
         return FileKind::tiff;
     }
-    refuse(path, "is not a picture that can be read here: plates are EXR, TIFF, DPX, PNG or JPEG");
+    refuse(path,
+           "is not a picture that can be read here: pictures are EXR, TIFF, DPX, "
+           "PNG, JPEG or Radiance HDR");
 }
 
 Orientation Orientation::fromExif(int value) {

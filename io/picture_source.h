@@ -11,7 +11,7 @@
 
 namespace plateloom::io {
 
-enum class FileKind { exr, tiff, dpx, png, jpeg };
+enum class FileKind { exr, tiff, dpx, png, jpeg, radiance };
 
 /// By the first bytes, whatever the name says. Throws InputError for a file that is missing, empty,
 /// a folder, unreadable, camera raw or of another kind.

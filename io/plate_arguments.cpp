@@ -21,8 +21,8 @@ constexpr int kMostFrames = 1'000'000;
 bool isPictureName(const fs::path& path) {
     std::string extension = path.extension().string();
     for (char& c : extension) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    constexpr std::array<const char*, 7> kExtensions{".exr", ".tif", ".tiff", ".dpx",
-                                                     ".png", ".jpg", ".jpeg"};
+    constexpr std::array<const char*, 8> kExtensions{".exr", ".tif", ".tiff", ".dpx",
+                                                     ".png", ".jpg", ".jpeg", ".hdr"};
     return std::find(kExtensions.begin(), kExtensions.end(), extension) != kExtensions.end();
 }
 
@@ -66,7 +66,7 @@ std::vector<fs::path> picturesIn(const fs::path& folder) {
     }
     if (found.empty()) {
         throw InputError(folder.string(),
-                         "this folder holds no pictures (EXR, TIFF, DPX, PNG or JPEG)");
+                         "this folder holds no pictures (EXR, TIFF, DPX, PNG, JPEG or HDR)");
     }
     std::sort(found.begin(), found.end(), [](const fs::path& a, const fs::path& b) {
         return countsBefore(a.filename().string(), b.filename().string());
@@ -78,16 +78,11 @@ std::vector<fs::path> framesOf(const std::string& pattern, std::optional<FrameRa
     if (!frames) {
         throw InputError(pattern, "names frames by #: say which with --frames, e.g. 1001-1100");
     }
-    const size_t begin = pattern.find('#'), end = pattern.find_first_not_of('#', begin);
-    const size_t digits = (end == std::string::npos ? pattern.size() : end) - begin;
-    const std::string after = end == std::string::npos ? "" : pattern.substr(end);
     std::vector<fs::path> found;
     std::string first_missing;
     int missing = 0;
     for (int frame = frames->first; frame <= frames->last; ++frame) {
-        std::string number = std::to_string(frame);
-        if (number.size() < digits) number.insert(0, digits - number.size(), '0');
-        const fs::path path = pattern.substr(0, begin) + number + after;
+        const fs::path path = framePath(pattern, frame);
         if (!fs::exists(path) && missing++ == 0) first_missing = path.string();
         found.push_back(path);
     }
@@ -103,6 +98,20 @@ std::vector<fs::path> framesOf(const std::string& pattern, std::optional<FrameRa
 
 }  // namespace
 
+bool namesFrames(const std::string& pattern) {
+    return fs::path(pattern).filename().string().find('#') != std::string::npos;
+}
+
+fs::path framePath(const std::string& pattern, int64_t frame) {
+    const fs::path path(pattern);
+    std::string name = path.filename().string();
+    const size_t begin = name.find('#');
+    const size_t end = std::min(name.find_first_not_of('#', begin), name.size());
+    std::string number = std::to_string(frame);
+    if (number.size() < end - begin) number.insert(0, end - begin - number.size(), '0');
+    return path.parent_path() / name.replace(begin, end - begin, number);
+}
+
 std::vector<fs::path> expandPlates(const std::vector<std::string>& arguments,
                                    std::optional<FrameRange> frames) {
     std::vector<fs::path> plates;
@@ -114,7 +123,7 @@ std::vector<fs::path> expandPlates(const std::vector<std::string>& arguments,
             more = picturesIn(argument);
         } else if (fs::exists(status)) {
             more = {argument};
-        } else if (argument.find('#') != std::string::npos) {
+        } else if (namesFrames(argument)) {
             more = framesOf(argument, frames);
         } else {
             throw InputError(argument, "there is no such file or folder");

@@ -57,13 +57,27 @@ struct FrameRange {
 /// "1001-1100" or "1001". Throws InputError.
 [[nodiscard]] FrameRange parseFrameRange(const std::string& text);
 
+/// The band of a cylindrical panorama: its rows are linear in tan(tilt).
+struct CylinderBand {
+    double top_tan = 1, bottom_tan = -1;
+};
+
+/// `name.####.exr`: does the file's name stand for frames, and the file of one of them. Numbers are
+/// padded with zeros to the width of the #.
+[[nodiscard]] bool namesFrames(const std::string& pattern);
+[[nodiscard]] std::filesystem::path framePath(const std::string& pattern, int64_t frame);
+
 /// What a written picture carries besides its pixels.
 struct PictureTags {
     std::optional<std::vector<float>> chromaticities;
     std::optional<uint32_t> timecode_word, timecode_user;
     std::optional<FrameRate> frame_rate;
-    bool latlong = false;      ///< envmap = latlong
+    bool latlong = false;  ///< envmap = latlong
+    /// Of a cylindrical panorama: tan(tilt) at its upper and lower edge.
+    std::optional<CylinderBand> cylinder;
     std::string colour_space;  ///< "scene_linear" unless the file is for eyes
+    /// A fingerprint of all that the picture was made from, so that --resume knows it again; EXR.
+    std::string recipe;
 };
 
 /// What a scene-linear picture made of this plate takes over from it.

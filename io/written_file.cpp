@@ -10,6 +10,7 @@
 #include <system_error>
 
 #include "io/input_error.h"
+#include "io/panorama_reader.h"
 
 namespace plateloom::io {
 
@@ -169,12 +170,15 @@ void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec
         spec.attribute("textureformat", "LatLong Environment");
         spec.attribute("openexr:levelmode", 0);
     }
+    // No standard has an attribute for it: words that a person can read, and panorama_reader does.
+    if (tags.cylinder) spec.attribute("ImageDescription", describeCylinder(*tags.cylinder));
     // In a TIFF this becomes EXIF, whose directory OpenImageIO 2.4 damages when it writes through a
     // proxy; a reader takes integers for sRGB and floating point for light anyhow.
     if (format != "tiff") {
         const bool linear = tags.colour_space.empty() || tags.colour_space == "scene_linear";
         spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
     }
+    if (!tags.recipe.empty()) spec.attribute("plateloom:recipe", tags.recipe);
     spec.attribute("Software", "plateloom");
 }
 

@@ -47,20 +47,23 @@ const PositionLattice::Node& PositionLattice::node(int i, int j) {
 
 // The cell's four corners bound its pixels but for the map's curvature: a quarter of the extent is
 // far more than that.
-bool PositionLattice::mayTouchPlate(const Node* const* nodes) const {
+bool PositionLattice::mayTouchPlate(const Stencil& nodes) const {
     double x0 = 1e30, x1 = -1e30, y0 = 1e30, y1 = -1e30;
     for (const int k : {5, 6, 9, 10}) {
-        x0 = std::min(x0, nodes[k]->x);
-        x1 = std::max(x1, nodes[k]->x);
-        y0 = std::min(y0, nodes[k]->y);
-        y1 = std::max(y1, nodes[k]->y);
+        x0 = std::min(x0, nodes[k].x);
+        x1 = std::max(x1, nodes[k].x);
+        y0 = std::min(y0, nodes[k].y);
+        y1 = std::max(y1, nodes[k].y);
     }
     const double margin = 1 + 0.25 * std::max(x1 - x0, y1 - y0);
-    return x1 > -margin && y1 > -margin && x0 < settings_.plate_width + margin &&
-           y0 < settings_.plate_height + margin;
+    const double left = settings_.corner_x - margin, top = settings_.corner_y - margin;
+    const double right = settings_.corner_x + settings_.plate_width + margin;
+    const double bottom = settings_.corner_y + settings_.plate_height + margin;
+    if (y1 <= top || y0 >= bottom) return false;
+    return settings_.period_x > 0 || (x1 > left && x0 < right);
 }
 
-bool PositionLattice::cubicHolds(int cx, int cy, const Node* const* nodes) const {
+bool PositionLattice::cubicHolds(int cx, int cy, const Stencil& nodes) const {
     const int step = settings_.step;
     const auto place = exact_((cx + 0.5) * step, (cy + 0.5) * step);
     if (!place) return false;
@@ -68,20 +71,20 @@ bool PositionLattice::cubicHolds(int cx, int cy, const Node* const* nodes) const
     double x = 0, y = 0;
     for (int j = 0; j < 4; ++j)
         for (int i = 0; i < 4; ++i) {
-            x += w[j] * w[i] * nodes[4 * j + i]->x;
-            y += w[j] * w[i] * nodes[4 * j + i]->y;
+            x += w[j] * w[i] * nodes[4 * j + i].x;
+            y += w[j] * w[i] * nodes[4 * j + i].y;
         }
-    return std::hypot(x - place->x(), y - place->y()) <= settings_.tolerance_px;
+    return std::hypot(x - near(place->x(), x), y - place->y()) <= settings_.tolerance_px;
 }
 
-void PositionLattice::interpolate(const Node* const* nodes, SamplePoint* points) const {
+void PositionLattice::interpolate(const Stencil& nodes, SamplePoint* points) const {
     const int step = settings_.step;
     // Plate pixels per output pixel along each plate axis, at the cell's corners.
     double scale_x[4], scale_y[4];
     for (int k = 0; k < 4; ++k) {
         const int at = (k & 1 ? 6 : 5) + (k & 2 ? 4 : 0);
-        const Node &left = *nodes[at - 1], &right = *nodes[at + 1];
-        const Node &above = *nodes[at - 4], &below = *nodes[at + 4];
+        const Node &left = nodes[at - 1], &right = nodes[at + 1];
+        const Node &above = nodes[at - 4], &below = nodes[at + 4];
         scale_x[k] = std::hypot(right.x - left.x, below.x - above.x) / (2 * step);
         scale_y[k] = std::hypot(right.y - left.y, below.y - above.y) / (2 * step);
     }
@@ -89,10 +92,10 @@ void PositionLattice::interpolate(const Node* const* nodes, SamplePoint* points)
         const auto& wy = weights_[row];
         double x[4], y[4];
         for (int i = 0; i < 4; ++i) {
-            x[i] = wy[0] * nodes[i]->x + wy[1] * nodes[4 + i]->x + wy[2] * nodes[8 + i]->x +
-                   wy[3] * nodes[12 + i]->x;
-            y[i] = wy[0] * nodes[i]->y + wy[1] * nodes[4 + i]->y + wy[2] * nodes[8 + i]->y +
-                   wy[3] * nodes[12 + i]->y;
+            x[i] = wy[0] * nodes[i].x + wy[1] * nodes[4 + i].x + wy[2] * nodes[8 + i].x +
+                   wy[3] * nodes[12 + i].x;
+            y[i] = wy[0] * nodes[i].y + wy[1] * nodes[4 + i].y + wy[2] * nodes[8 + i].y +
+                   wy[3] * nodes[12 + i].y;
         }
         const double v = (row + 0.5) / step;
         const double left_x = scale_x[0] + v * (scale_x[2] - scale_x[0]);
@@ -129,10 +132,10 @@ bool PositionLattice::computeExactly(int cx, int cy, SamplePoint* points) const 
             any |= settings_.beyond_plate || onPlate(here->x(), here->y());
             const auto& right = places[size_t(j) * across + i + 1];
             const auto& below = places[size_t(j + 1) * across + i];
-            const calib::Vector2d du = right.value_or(*here) - *here;
-            const calib::Vector2d dv = below.value_or(*here) - *here;
-            p.scale_x = float(std::hypot(du.x(), dv.x()));
-            p.scale_y = float(std::hypot(du.y(), dv.y()));
+            const calib::Vector2d du = right.value_or(*here), dv = below.value_or(*here);
+            p.scale_x = float(std::hypot(near(du.x(), here->x()) - here->x(),
+                                         near(dv.x(), here->x()) - here->x()));
+            p.scale_y = float(std::hypot(du.y() - here->y(), dv.y() - here->y()));
         }
     return any;
 }
@@ -143,17 +146,18 @@ bool PositionLattice::isSomewhere(const SamplePoint& point) {
 
 bool PositionLattice::cell(int cx, int cy, SamplePoint* points) {
     assert(cx >= cells_.x0 && cx < cells_.x1 && cy >= cells_.y0 && cy < cells_.y1);
-    const Node* nodes[16];
+    Stencil nodes;
     int valid = 0;
     for (int j = 0; j < 4; ++j)
         for (int i = 0; i < 4; ++i) {
             const Node& n = node(cx - 1 + i, cy - 1 + j);
             if (n.state == Node::far) return false;
             valid += n.state == Node::valid;
-            nodes[4 * j + i] = &n;
+            nodes[size_t(4 * j + i)] = n;
         }
     if (valid == 0) return false;
     if (valid < 16) return computeExactly(cx, cy, points);
+    for (Node& n : nodes) n.x = near(n.x, nodes[5].x);
     if (!settings_.beyond_plate && !mayTouchPlate(nodes)) return false;
     if (!cubicHolds(cx, cy, nodes)) return computeExactly(cx, cy, points);
     interpolate(nodes, points);

@@ -10,6 +10,7 @@
 #pragma once
 
 #include <array>
+#include <cmath>
 #include <functional>
 #include <optional>
 #include <vector>
@@ -36,6 +37,13 @@ public:
         double tolerance_px = 0.001;
         int plate_width = 0, plate_height = 0;
         bool beyond_plate = false;  ///< positions off the plate are wanted as well
+        /// Where the plate's corner lies in the positions that `Exact` gives: floats are finer near
+        /// 0 than at the far end of a large panorama.
+        double corner_x = 0, corner_y = 0;
+        /// Of a picture that goes round (a panorama): x and x + period_x are the same place. The
+        /// points of one cell then hang together but where a pole lies among them, and x is never
+        /// off the plate. 0 for a plate.
+        double period_x = 0;
     };
 
     PositionLattice(Exact exact, Far far, const CellRange& cells, const Settings& settings);
@@ -57,13 +65,23 @@ private:
         double scale_x = 1, scale_y = 1;
     };
 
+    using Stencil = std::array<Node, 16>;  // the nodes round a cell
+
     const Node& node(int i, int j);
-    [[nodiscard]] bool mayTouchPlate(const Node* const* nodes) const;
-    [[nodiscard]] bool cubicHolds(int cx, int cy, const Node* const* nodes) const;
-    void interpolate(const Node* const* nodes, SamplePoint* points) const;
+    [[nodiscard]] bool mayTouchPlate(const Stencil& nodes) const;
+    [[nodiscard]] bool cubicHolds(int cx, int cy, const Stencil& nodes) const;
+    void interpolate(const Stencil& nodes, SamplePoint* points) const;
     bool computeExactly(int cx, int cy, SamplePoint* points) const;
     [[nodiscard]] bool onPlate(double x, double y) const {
-        return x >= 0 && y >= 0 && x <= settings_.plate_width && y <= settings_.plate_height;
+        const double right = x - settings_.corner_x, down = y - settings_.corner_y;
+        return down >= 0 && down <= settings_.plate_height &&
+               (settings_.period_x > 0 || (right >= 0 && right <= settings_.plate_width));
+    }
+    /// The copy of `x` that is nearest to `to`.
+    [[nodiscard]] double near(double x, double to) const {
+        return settings_.period_x > 0
+                   ? x - settings_.period_x * std::round((x - to) / settings_.period_x)
+                   : x;
     }
 
     Exact exact_;

@@ -4,10 +4,10 @@
 #include <cmath>
 
 #include "calib/angle.h"
-#include "io/colour.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "stitch/exposure.h"
+#include "stitch/eye_picture.h"
 #include "stitch/stage_clock.h"
 
 namespace plateloom::stitch {
@@ -77,38 +77,20 @@ std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) 
 }
 
 // Tags that the panorama takes over from its plates, where they all agree.
-io::PictureTags panoramaTags(const PlateSet& set, Projection projection) {
+io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
     const auto& first = set.plates.front().file;
     io::PictureTags tags = io::tagsOf(first);
-    tags.latlong = projection == Projection::equirectangular;
+    if (grid.projection == Projection::equirectangular)
+        tags.latlong = true;
+    else
+        tags.cylinder = {grid.top_tan, grid.bottom_tan};
     for (const auto& plate : set.plates)
         if (plate.file.chromaticities != first.chromaticities) tags.chromaticities.reset();
     return tags;
 }
 
-// Linear picture to one for eyes: the 90th percentile of its light comes to a bright grey, and what
-// no plate covers is a dark blue that no picture has, so that a hole is seen at once.
 void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
-    std::vector<float> light;
-    for (size_t i = 0; i < linear.data.size(); i += 4 * 7)
-        if (linear.data[i + 3] > 0) light.push_back(linear.data[i + 1]);
-    float exposure = 1;
-    if (!light.empty()) {
-        const auto at = light.begin() + std::ptrdiff_t(light.size() * 9 / 10);
-        std::nth_element(light.begin(), at, light.end());
-        exposure = 0.5f / std::max(*at, 1e-6f);
-    }
-    constexpr float hole[3] = {0.05f, 0.07f, 0.22f};
-    io::Picture picture(linear.width, linear.height, 3);
-    for (size_t i = 0; i < size_t(linear.width) * linear.height; ++i) {
-        const float* from = &linear.data[4 * i];
-        for (size_t c = 0; c < 3; ++c)
-            picture.data[3 * i + c] =
-                from[3] > 0 ? io::displayFromLinear(from[c], exposure) : hole[c];
-    }
-    io::PictureTags tags;
-    tags.colour_space = "sRGB";
-    io::writePicture(path, picture, tags, false, {0, 0, picture.width, picture.height});
+    writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})));
 }
 
 }  // namespace
@@ -207,7 +189,7 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress) {
 
     io::PanoramaWriter::Format format{result.grid.width, result.grid.height, 256, request.half,
                                       true};
-    io::PanoramaWriter writer(request.output, format, panoramaTags(set, request.projection));
+    io::PanoramaWriter writer(request.output, format, panoramaTags(set, result.grid));
     ComposeSettings settings{result.grid, request.tile, request.threads,
                              request.preview ? size_t(std::min(2048, result.grid.width)) : 0};
     const auto composed = compose(plates, store, settings, writer, progress);

@@ -16,5 +16,6 @@ struct Run {
 void addFlatten(CLI::App& program, Run& run);
 void addSolve(CLI::App& program, Run& run);
 void addStitch(CLI::App& program, Run& run);
+void addView(CLI::App& program, Run& run);
 
 }  // namespace plateloom::cli

@@ -33,6 +33,7 @@ int runProgram(int argc, char** argv) {
     addFlatten(program, run);
     addSolve(program, run);
     addStitch(program, run);
+    addView(program, run);
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

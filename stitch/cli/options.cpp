@@ -17,15 +17,6 @@ bool isTrack(const std::string& name) {
     return extension == ".json" || extension == ".jsonl" || extension == ".csv";
 }
 
-double sensorWidth_mm(const std::string& text) {
-    double width = 0, height = 0;
-    char rest = 0;
-    const int fields = std::sscanf(text.c_str(), "%lfx%lf%c", &width, &height, &rest);
-    if ((fields != 1 && fields != 2) || !(width > 0) || (fields == 2 && !(height > 0)))
-        throw io::InputError("--sensor " + text, "expected the active area in mm, e.g. 36x20.25");
-    return width;
-}
-
 }  // namespace
 
 void PlateOptions::addTo(CLI::App& command, bool lens_required) {
@@ -71,7 +62,7 @@ stitch::PlateArguments PlateOptions::arguments() const {
     if (!frames.empty()) arguments.frames = io::parseFrameRange(frames);
     arguments.colour_space = colour_space;
     if (focal_mm > 0) arguments.focal_mm = focal_mm;
-    if (!sensor.empty()) arguments.sensor_width_mm = sensorWidth_mm(sensor);
+    if (!sensor.empty()) arguments.sensor_width_mm = parseSensor(sensor).width_mm;
     return arguments;
 }
 
@@ -93,6 +84,36 @@ stitch::SolveSettings SolveOptions::settings() const {
                                           : stitch::Level::automatic;
     settings.threads = threads;
     return settings;
+}
+
+SensorSize parseSensor(const std::string& text) {
+    SensorSize size;
+    char rest = 0;
+    const int fields =
+        std::sscanf(text.c_str(), "%lfx%lf%c", &size.width_mm, &size.height_mm, &rest);
+    if ((fields != 1 && fields != 2) || !(size.width_mm > 0) ||
+        (fields == 2 && !(size.height_mm > 0)))
+        throw io::InputError("--sensor " + text, "expected the active area in mm, e.g. 36x20.25");
+    return size;
+}
+
+stitch::FrameSize parseSize(const std::string& text) {
+    stitch::FrameSize size;
+    char rest = 0;
+    if (std::sscanf(text.c_str(), "%dx%d%c", &size.width, &size.height, &rest) != 2)
+        throw io::InputError("--size " + text,
+                             "expected width and height in pixels, e.g. 4096x2160");
+    return size;
+}
+
+std::optional<double> parseOverscan(const std::string& text) {
+    if (text.empty() || text == "auto") return std::nullopt;
+    double factor = 0;
+    char rest = 0;
+    if (std::sscanf(text.c_str(), "%lf%c", &factor, &rest) != 1 || !(factor >= 1 && factor <= 5))
+        throw io::InputError("--overscan " + text,
+                             "expected auto, or how much larger than the frame: 1 to 5, e.g. 1.1");
+    return factor;
 }
 
 std::pair<double, double> parseBand(const std::string& option, const std::string& text) {

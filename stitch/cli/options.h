@@ -2,11 +2,13 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "stitch/solve.h"
+#include "stitch/view_job.h"
 
 namespace plateloom::cli {
 
@@ -27,6 +29,18 @@ struct SolveOptions {
     void addTo(CLI::App& command);
     [[nodiscard]] stitch::SolveSettings settings() const;
 };
+
+/// "36x20.25" or "36": the active area in mm; height 0 when it is not said. Throws io::InputError.
+struct SensorSize {
+    double width_mm = 0, height_mm = 0;
+};
+[[nodiscard]] SensorSize parseSensor(const std::string& text);
+
+/// "4096x2160". Throws io::InputError.
+[[nodiscard]] stitch::FrameSize parseSize(const std::string& text);
+
+/// "auto" or "" (nothing), or a factor from 1 to 5. Throws io::InputError.
+[[nodiscard]] std::optional<double> parseOverscan(const std::string& text);
 
 /// "LOW:HIGH" in degrees. Throws io::InputError.
 [[nodiscard]] std::pair<double, double> parseBand(const std::string& option,

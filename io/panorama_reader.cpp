@@ -1,0 +1,255 @@
+#include "io/panorama_reader.h"
+
+#include <OpenImageIO/imagecache.h>
+
+#include <algorithm>
+#include <cstdio>
+#include <mutex>
+#include <vector>
+
+#include "io/input_error.h"
+#include "io/picture_source.h"
+#include "io/plate_rows.h"
+
+namespace plateloom::io {
+
+namespace {
+
+constexpr const char* kCylinderWords =
+    "cylindrical panorama: pan 180 to -180, tan(tilt) %.17g to %.17g";
+
+// Rows of a file without tiles that are read together. Small enough that a strip right round a
+// large panorama is a few MB, a multiple of what OpenEXR compresses together.
+constexpr int kStripRows = 64;
+
+struct CacheDeleter {
+    void operator()(OIIO::ImageCache* cache) const { OIIO::ImageCache::destroy(cache, true); }
+};
+
+int wrapped(int x, int period) {
+    const int rest = x % period;
+    return rest < 0 ? rest + period : rest;
+}
+
+PanoramaFile describe(const PictureSource& source, const PlateFile& plate) {
+    PanoramaFile file;
+    file.path = plate.path;
+    file.width = source.spec.full_width;
+    file.height = source.spec.full_height;
+    const std::string format = source.spec.get_string_attribute("textureformat");
+    file.latlong = format == "LatLong Environment";
+    file.cylinder = cylinderOf(source.spec.get_string_attribute("ImageDescription"));
+    file.samples_on_border =
+        source.kind != FileKind::exr && source.spec.get_int_attribute("oiio:sampleborder", 0) != 0;
+    file.needs_float = plate.needs_float;
+    file.colour_space = plate.colour_space;
+    file.tags.chromaticities = plate.chromaticities;
+    file.tags.colour_space = "scene_linear";
+    return file;
+}
+
+}  // namespace
+
+std::string describeCylinder(const CylinderBand& band) {
+    char text[160];
+    std::snprintf(text, sizeof text, kCylinderWords, band.top_tan, band.bottom_tan);
+    return text;
+}
+
+std::optional<CylinderBand> cylinderOf(const std::string& description) {
+    CylinderBand band;
+    if (std::sscanf(description.c_str(),
+                    "cylindrical panorama: pan 180 to -180, tan(tilt) %lf to %lf", &band.top_tan,
+                    &band.bottom_tan) != 2 ||
+        !(band.top_tan > band.bottom_tan))
+        return std::nullopt;
+    return band;
+}
+
+// What one reading thread needs for itself.
+struct Scratch {
+    std::unique_ptr<RowConverter> rows;
+    std::vector<char> samples;
+    // The library's own such thing hangs on the thread and outlives the cache.
+    OIIO::ImageCache::Perthread* latest_tiles = nullptr;
+};
+
+struct PanoramaReader::State {
+    PictureSource source;
+    PanoramaFile file;
+    std::unique_ptr<OIIO::ImageCache, CacheDeleter> cache;
+    OIIO::ImageCache::ImageHandle* handle = nullptr;
+    std::mutex lending;
+    std::vector<std::unique_ptr<Scratch>> idle;
+
+    ~State() {
+        for (auto& scratch : idle) cache->destroy_thread_info(scratch->latest_tiles);
+    }
+
+    std::unique_ptr<Scratch> borrow() {
+        {
+            const std::lock_guard lock(lending);
+            if (!idle.empty()) {
+                auto scratch = std::move(idle.back());
+                idle.pop_back();
+                return scratch;
+            }
+        }
+        auto scratch = std::make_unique<Scratch>();
+        scratch->rows =
+            std::make_unique<RowConverter>(source, file.colour_space, true, !file.needs_float);
+        scratch->latest_tiles = cache->create_thread_info();
+        return scratch;
+    }
+    void giveBack(std::unique_ptr<Scratch> scratch) {
+        const std::lock_guard lock(lending);
+        idle.push_back(std::move(scratch));
+    }
+};
+
+// Given back whatever happens.
+class Loan {
+public:
+    explicit Loan(PanoramaReader::State& state) : state_(state), scratch_(state.borrow()) {}
+    ~Loan() { state_.giveBack(std::move(scratch_)); }
+    Loan(const Loan&) = delete;
+    Loan& operator=(const Loan&) = delete;
+    Scratch* operator->() { return scratch_.get(); }
+
+private:
+    PanoramaReader::State& state_;
+    std::unique_ptr<Scratch> scratch_;
+};
+
+namespace {
+
+// A rectangle that lies within the panorama, and where its corner goes in the result.
+struct Part {
+    int x = 0, y = 0, width = 0, height = 0;
+    int to_x = 0, to_y = 0;
+    bool upside_down = false;  // its rows go upward from to_y: it lies beyond a pole
+};
+
+void addRound(std::vector<Part>& parts, const Part& whole, int panorama_width) {
+    for (int done = 0; done < whole.width;) {
+        Part part = whole;
+        part.x = wrapped(whole.x + done, panorama_width);
+        part.width = std::min(whole.width - done, panorama_width - part.x);
+        part.to_x = done;
+        parts.push_back(part);
+        done += part.width;
+    }
+}
+
+// Rows [begin, end) of the request, counted from the panorama's top.
+std::vector<Part> partsOf(int x, int y, int width, int height, bool over_poles,
+                          const PanoramaFile& file) {
+    std::vector<Part> parts;
+    const int begin = std::max(y, 0), end = std::min(y + height, file.height);
+    if (begin < end)
+        addRound(parts, {x, begin, width, end - begin, 0, begin - y, false}, file.width);
+    if (!over_poles) return parts;
+    const int across = x + file.width / 2;
+    // Beyond the top: row -1 is row 0 seen from the other side, and so on.
+    const int above = std::min(std::min(0, y + height) - y, file.height);
+    if (above > 0) {
+        const int nearest = y + height < 0 ? -(y + height) : 0;
+        const int rows = std::min(above, file.height - nearest);
+        if (rows > 0)
+            addRound(parts,
+                     {across, nearest, width, rows, 0, std::min(-1, y + height - 1) - y, true},
+                     file.width);
+    }
+    const int first_below = std::max(y, file.height), past = y + height;
+    if (first_below < past) {
+        const int farthest = 2 * file.height - 1 - first_below;  // its mirrored row
+        const int rows = std::min(past - first_below, farthest + 1);
+        if (rows > 0)
+            addRound(
+                parts,
+                {across, farthest - rows + 1, width, rows, 0, first_below - y + rows - 1, true},
+                file.width);
+    }
+    return parts;
+}
+
+}  // namespace
+
+PanoramaReader::PanoramaReader(const std::filesystem::path& path, const std::string& colour_space,
+                               size_t cache_bytes)
+    : state_(std::make_unique<State>()) {
+    const PlateFile plate = readPlateHeader(path, colour_space);
+    state_->source = openPicture(path);
+    if (!state_->source.orientation.isNone())
+        throw InputError(path.string(),
+                         "this panorama is stored turned or mirrored (its Orientation): save it "
+                         "upright first");
+    state_->file = describe(state_->source, plate);
+    state_->source.input->close();
+    state_->cache.reset(OIIO::ImageCache::create(false));
+    state_->cache->attribute("max_memory_MB", float(cache_bytes) / float(1 << 20));
+    state_->cache->attribute("autotile", kStripRows);
+    // Alpha is associated here after linearising, never before.
+    state_->cache->attribute("unassociatedalpha", 1);
+    state_->handle = state_->cache->get_image_handle(OIIO::ustring(path.string()));
+    // Throws for a colour space that is not known, before any thread asks.
+    state_->giveBack(state_->borrow());
+}
+
+PanoramaReader::~PanoramaReader() = default;
+
+const PanoramaFile& PanoramaReader::file() const {
+    return state_->file;
+}
+
+void PanoramaReader::read(int x, int y, int width, int height, bool over_poles,
+                          PlatePixels& pixels) const {
+    State& state = *state_;
+    const PanoramaFile& file = state.file;
+    const OIIO::ImageSpec& spec = state.source.spec;
+    const size_t values = size_t(width) * height * 4;
+    pixels.width = width;
+    pixels.height = height;
+    pixels.half.assign(file.needs_float ? 0 : values, 0);
+    pixels.full.assign(file.needs_float ? values : 0, 0.0f);
+
+    Loan scratch(state);
+    RowConverter& rows = *scratch->rows;
+    const int channel_end = rows.span().first + rows.span().count;
+    const size_t pixel_bytes = rows.readAs().size() * size_t(rows.span().count);
+    bool covered = false;
+    for (const Part& part : partsOf(x, y, width, height, over_poles, file)) {
+        // Within the data window; the rest stays uncovered.
+        const int x0 = std::max(part.x + spec.full_x, spec.x);
+        const int x1 = std::min(part.x + part.width + spec.full_x, spec.x + spec.width);
+        const int y0 = std::max(part.y + spec.full_y, spec.y);
+        const int y1 = std::min(part.y + part.height + spec.full_y, spec.y + spec.height);
+        if (x0 >= x1 || y0 >= y1) continue;
+        const auto count = size_t(x1 - x0);
+        scratch->samples.resize(size_t(y1 - y0) * count * pixel_bytes);
+        if (!state.cache->get_pixels(state.handle, scratch->latest_tiles, state.source.part, 0, x0,
+                                     x1, y0, y1, 0, 1, rows.span().first, channel_end,
+                                     rows.readAs(), scratch->samples.data())) {
+            (void)state.cache->geterror();
+            throw InputError(file.path.string(),
+                             "is damaged or cut short: pixels " + std::to_string(part.x) + ", " +
+                                 std::to_string(part.y) + " to " +
+                                 std::to_string(part.x + part.width - 1) + ", " +
+                                 std::to_string(part.y + part.height - 1) +
+                                 " can't be read; copy the file again");
+        }
+        for (int row = y0; row < y1; ++row) {
+            const int in_part = row - spec.full_y - part.y;
+            const int to_row = part.upside_down ? part.to_y - in_part : part.to_y + in_part;
+            const size_t to =
+                (size_t(to_row) * width + part.to_x + (x0 - spec.full_x - part.x)) * 4;
+            const char* samples = &scratch->samples[size_t(row - y0) * count * pixel_bytes];
+            if (file.needs_float)
+                rows.toFloats(samples, count, &pixels.full[to], covered);
+            else
+                rows.toHalves(samples, count, &pixels.half[to], covered);
+        }
+    }
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,23 @@
+// Pictures for a person to look at: linear light brought to a display, holes plain to see.
+#pragma once
+
+#include <filesystem>
+#include <vector>
+
+#include "io/picture.h"
+
+namespace plateloom::stitch {
+
+/// The factor that brings the 90th percentile of the light (green of linear RGBA, where alpha is
+/// above 0) to a bright grey; over all of the pictures together, so that a sequence does not
+/// flicker.
+[[nodiscard]] float exposureForEyes(const std::vector<const io::Picture*>& linear);
+
+/// Linear RGBA to sRGB display values, RGB. What is not covered is a dark blue that no picture has,
+/// so that a hole is seen at once.
+[[nodiscard]] io::Picture eyePicture(const io::Picture& linear, float exposure);
+
+/// PNG or JPEG, by its extension. Throws RoomError.
+void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture);
+
+}  // namespace plateloom::stitch
