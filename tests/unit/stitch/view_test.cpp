@@ -115,7 +115,7 @@ TEST_CASE("a view is the same from tiles and scanlines, with and without alpha a
     CHECK_FALSE(rows.file().latlong);
     const View first = renderView(tiled, gridOf(tiled.file(), {}), camera, Look::lens, bounds);
     const View second = renderView(rows, gridOf(rows.file(), {}), camera, Look::lens, bounds);
-    CHECK(first.picture.data == second.picture.data);
+    CHECK((first.picture.data == second.picture.data));
     const View third = renderView(tiff, gridOf(tiff.file(), {}), camera, Look::lens, bounds);
     double worst = 0;
     for (size_t i = 0; i < first.picture.data.size(); ++i)
@@ -138,7 +138,7 @@ TEST_CASE("a view is the same for any number of threads and any cache, bit for b
         const View view =
             arena.execute([&] { return renderView(panorama, grid, camera, Look::lens, bounds); });
         if (first.empty()) first = view.picture.data;
-        CHECK(view.picture.data == first);
+        CHECK((view.picture.data == first));
     }
 }
 
