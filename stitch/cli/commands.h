@@ -14,6 +14,7 @@ struct Run {
 };
 
 void addFlatten(CLI::App& program, Run& run);
+void addPlan(CLI::App& program, Run& run);
 void addSolve(CLI::App& program, Run& run);
 void addStitch(CLI::App& program, Run& run);
 void addView(CLI::App& program, Run& run);

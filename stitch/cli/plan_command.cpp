@@ -1,0 +1,117 @@
+#include <cstdio>
+#include <memory>
+
+#include "io/input_error.h"
+#include "io/new_file.h"
+#include "stitch/cli/commands.h"
+#include "stitch/cli/options.h"
+#include "stitch/cli/terminal.h"
+#include "stitch/plan_json.h"
+#include "stitch/plan_list.h"
+#include "stitch/plan_wish.h"
+
+namespace plateloom::cli {
+
+namespace {
+
+struct Options {
+    stitch::PlanRequest request;
+    stitch::PlanTerms terms;
+    double nearest_m = 0;
+    std::string sensor, size, name = "plate.####.exr", output;
+    int first_number = 1001;
+};
+
+// The list is what was asked for, so it goes to standard output, unless the machine's summary does.
+void print(const io::ShotList& list, bool json) {
+    FILE* out = json ? stderr : stdout;
+    const std::string rows = stitch::rowsText(list);
+    std::fputs(rows.c_str(), out);
+    for (const auto& [what, value] : list.figures)
+        std::fputs(stitch::wrappedFigure(what, value).c_str(), out);
+    for (const auto& caution : list.cautions)
+        std::fputs(stitch::wrappedFigure("Mind", caution).c_str(), out);
+}
+
+void write(const std::filesystem::path& folder, const io::ShotList& list) {
+    io::makeFolder(folder);
+    io::writeShotReport(folder / "report.csv", list);
+    io::writeShotPoses(folder / "poses.jsonl", list);
+    io::writeShotPage(folder / "plan.html", list);
+    say("wrote " + folder.string() + ": report.csv, poses.jsonl, plan.html");
+}
+
+void plan(Options options, Run& run) {
+    auto& sensor = options.request.sensor;
+    if (!options.sensor.empty()) {
+        const SensorSize mm = parseSensor(options.sensor);
+        sensor.width_mm = mm.width_mm, sensor.height_mm = mm.height_mm;
+    }
+    if (!options.size.empty()) {
+        const stitch::FrameSize px = parseSize(options.size);
+        sensor.width_px = px.width, sensor.height_px = px.height;
+        if (px.width == 0) throw io::InputError("--size " + options.size, "is no size");
+    }
+    if (options.nearest_m > 0) options.terms.nearest_m = options.nearest_m;
+    std::vector<std::string> notes;
+    const stitch::PlanWish wish = stitch::planWish(options.request, &notes);
+    for (const auto& note : notes) say(note);
+    const stitch::Plan result = stitch::planShots(wish);
+    const auto list = shotListOf(result, wish, options.terms, options.name, options.first_number);
+    run.status = result.shots.empty() ? look_at_it : done;
+    if (result.shots.empty())
+        say("no plan: " + result.why_not);
+    else
+        print(list, run.json);
+    if (!options.output.empty() && !result.shots.empty()) write(options.output, list);
+    if (!run.json) return;
+    auto summary = stitch::jsonOf(result, wish, options.terms, list);
+    summary["status"] = int(run.status);
+    std::printf("%s\n", summary.dump(2).c_str());
+}
+
+}  // namespace
+
+void addPlan(CLI::App& program, Run& run) {
+    auto options = std::make_shared<Options>();
+    auto& request = options->request;
+    auto* command = program.add_subcommand("plan", "Find which pans and tilts to shoot");
+    command->add_option("--sensor", options->sensor, "Active sensor area in mm")->type_name("WxH");
+    command->add_option("--size", options->size, "Plate size in pixels")->type_name("WxH");
+    command->add_option("--focal", request.focal_mm, "Focal length in mm, without distortion")
+        ->check(CLI::PositiveNumber)
+        ->type_name("MM");
+    command->add_option("--lens", request.lens_track, "Lens track: the lens's own distortion")
+        ->type_name("TRACK");
+    command->add_option("--overlap", request.overlap_percent, "What neighbours share of a plate, %")
+        ->check(CLI::Range(0.0, 100.0))
+        ->capture_default_str();
+    command->add_option("--pan", request.pan, "Wanted cover; 150:-150 goes through 180")
+        ->type_name("FROM:TO")
+        ->capture_default_str();
+    command->add_option("--tilt", request.tilt, "Wanted cover")
+        ->type_name("LOW:HIGH")
+        ->capture_default_str();
+    command->add_flag("--zenith", request.zenith, "Cover on to straight up");
+    command->add_flag("--nadir", request.nadir, "Cover on to straight down");
+    command->add_option("--nearest", options->nearest_m, "Distance of the nearest thing")
+        ->check(CLI::PositiveNumber)
+        ->type_name("M");
+    command->add_option("--f-stop", options->terms.f_stop, "For the depth of field")
+        ->check(CLI::PositiveNumber)
+        ->capture_default_str();
+    command->add_option("--fps", options->terms.frames_per_second, "Frames a second, for the data")
+        ->check(CLI::PositiveNumber)
+        ->capture_default_str();
+    command->add_option("--name", options->name, "The plates' file names")->capture_default_str();
+    command->add_option("--first", options->first_number, "Number of the first plate")
+        ->check(CLI::NonNegativeNumber)
+        ->capture_default_str();
+    command
+        ->add_option("-o,--output", options->output,
+                     "Folder for the list: a camera report to fill in, poses, a page to print")
+        ->type_name("DIR");
+    command->callback([options, &run] { plan(*options, run); });
+}
+
+}  // namespace plateloom::cli
