@@ -8,6 +8,7 @@
 #include "io/new_file.h"
 #include "stitch/exposure.h"
 #include "stitch/eye_picture.h"
+#include "stitch/report.h"
 #include "stitch/stage_clock.h"
 
 namespace plateloom::stitch {
@@ -93,6 +94,26 @@ void writePreview(const std::filesystem::path& path, const io::Picture& linear) 
     writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})));
 }
 
+// Plates that a report is made of stay behind, small, as the job reads them.
+PlateStore storeOf(const PlateSet& set, JobReport* report) {
+    if (!report) return PlateStore(set.plates);
+    report->small = std::make_unique<SmallPlates>(set.plates);
+    return PlateStore(report->small->reader());
+}
+
+// `panorama` is empty when there is none that fits: a small one is made then.
+void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const Progress& progress,
+                JobReport& report) {
+    StageClock clock(progress);
+    clock.begin("report");
+    report.panorama = panorama.width > 0 ? std::move(panorama)
+                                         : quickPanorama(placedPlates(solve.plates), *report.small);
+    report.survey = surveyOf(set.plates, solve);
+    clock.end();
+    report.survey.stages.push_back(clock.times().front());
+    solve.times = report.survey.stages;
+}
+
 }  // namespace
 
 std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved) {
@@ -158,19 +179,21 @@ PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates, const StitchRe
     return grid;
 }
 
-Solve solveJob(const SolveRequest& request, const Progress& progress) {
+Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport* report) {
     const PlateSet set = gatherPlates(request.plates);
-    PlateStore store(set.plates);
-    return solveSet(set, store, request, progress);
+    PlateStore store = storeOf(set, report);
+    Solve solve = solveSet(set, store, request, progress);
+    if (report) fillReport(set, solve, {}, progress, *report);
+    return solve;
 }
 
-StitchResult stitchJob(const StitchRequest& request, const Progress& progress) {
+StitchResult stitchJob(const StitchRequest& request, const Progress& progress, JobReport* report) {
     // Whatever can't be written is found now, not after the work.
     io::NewFile(request.output);
     if (request.solve_file) io::NewFile(*request.solve_file);
     if (request.preview) io::NewFile(*request.preview);
     const PlateSet set = gatherPlates(request.solve.plates);
-    PlateStore store(set.plates);
+    PlateStore store = storeOf(set, report);
     StitchResult result;
     result.solve_was_read = request.solve_file && std::filesystem::exists(*request.solve_file);
     result.solve = result.solve_was_read ? adoptSolve(set, io::readSolve(*request.solve_file))
@@ -190,15 +213,19 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress) {
     io::PanoramaWriter::Format format{result.grid.width, result.grid.height, 256, request.half,
                                       true};
     io::PanoramaWriter writer(request.output, format, panoramaTags(set, result.grid));
-    ComposeSettings settings{result.grid, request.tile, request.threads,
-                             request.preview ? size_t(std::min(2048, result.grid.width)) : 0};
-    const auto composed = compose(plates, store, settings, writer, progress);
+    ComposeSettings settings{
+        result.grid, request.tile, request.threads,
+        request.preview || report ? size_t(std::min(2048, result.grid.width)) : 0};
+    auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
     if (request.preview) writePreview(*request.preview, composed.preview);
 
     result.covered_share = composed.covered_share;
     auto& times = result.solve.times;
     times.insert(times.end(), composed.times.begin(), composed.times.end());
+    // The page turns a whole sphere; a cylinder's band is none.
+    if (request.projection != Projection::equirectangular) composed.preview = {};
+    if (report) fillReport(set, result.solve, std::move(composed.preview), progress, *report);
     return result;
 }
 

@@ -10,6 +10,8 @@
 
 namespace plateloom::stitch {
 
+struct JobReport;  // stitch/report.h
+
 struct SolveRequest {
     PlateArguments plates;
     SolveSettings settings;
@@ -17,8 +19,9 @@ struct SolveRequest {
 };
 
 /// Solves and balances exposure. Throws io::InputError (also for a `north` that is not among the
-/// plates).
-[[nodiscard]] Solve solveJob(const SolveRequest& request, const Progress& progress);
+/// plates). Fills `report` when it is given.
+[[nodiscard]] Solve solveJob(const SolveRequest& request, const Progress& progress,
+                             JobReport* report = nullptr);
 
 struct StitchRequest {
     SolveRequest solve;
@@ -41,8 +44,9 @@ struct StitchResult {
 };
 
 /// Throws io::InputError, io::RoomError. Without a single placed plate nothing is written and
-/// InputError says why.
-[[nodiscard]] StitchResult stitchJob(const StitchRequest& request, const Progress& progress);
+/// InputError says why. Fills `report` when it is given.
+[[nodiscard]] StitchResult stitchJob(const StitchRequest& request, const Progress& progress,
+                                     JobReport* report = nullptr);
 
 /// The solved plates of a file laid over this job's plates, by file name: what is not in the file
 /// is left out, with a warning.

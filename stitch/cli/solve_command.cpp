@@ -4,6 +4,7 @@
 #include "io/solve_file.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
+#include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/stitch_job.h"
@@ -15,19 +16,22 @@ namespace {
 struct Options {
     PlateOptions plates;
     SolveOptions solve;
+    ReportOption report;
     std::string output;
 };
 
 void solve(const Options& options, Run& run) {
+    auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::solveJob(
-        {options.plates.arguments(), options.solve.settings(), options.solve.north},
-        bar.callback());
+        {options.plates.arguments(), options.solve.settings(), options.solve.north}, bar.callback(),
+        report.get());
     io::writeSolve(options.output, result.plates);
     bar.wipe();
     tell(result);
     say("wrote " + options.output);
     run.status = statusOf(result);
+    options.report.write("solve", run, report.get());
     if (!run.json) return;
     auto summary = summaryOf(result);
     summary["command"] = "solve";
@@ -42,6 +46,7 @@ void addSolve(CLI::App& program, Run& run) {
     auto* command = program.add_subcommand("solve", "Find where every plate looked");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);
+    options->report.addTo(*command);
     command->add_option("-o,--output", options->output, "The solve: one OpenTrackIO sample a plate")
         ->required()
         ->type_name("SOLVE.jsonl");

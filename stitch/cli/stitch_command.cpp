@@ -3,6 +3,7 @@
 
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
+#include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/stitch_job.h"
@@ -14,6 +15,7 @@ namespace {
 struct Options {
     PlateOptions plates;
     SolveOptions solve;
+    ReportOption report;
     std::string output, solve_file, projection = "equirectangular", depth = "half", preview, tilt;
     int width = 0, tile = 1024;
     bool no_preview = false;
@@ -44,14 +46,16 @@ stitch::StitchRequest requestOf(const Options& options) {
 
 void stitchPlates(const Options& options, Run& run) {
     const auto request = requestOf(options);
+    auto report = options.report.begin();
     ProgressBar bar;
-    const auto result = stitch::stitchJob(request, bar.callback());
+    const auto result = stitch::stitchJob(request, bar.callback(), report.get());
     bar.wipe();
     tell(result.solve);
     say("wrote " + options.output + ": " + std::to_string(result.grid.width) + "x" +
         std::to_string(result.grid.height) + " " + options.projection + ", " +
         percent(result.covered_share) + " of the sphere covered");
     run.status = statusOf(result.solve);
+    options.report.write("stitch", run, report.get());
     if (!run.json) return;
     auto summary = summaryOf(result.solve);
     summary["command"] = "stitch";
@@ -70,6 +74,7 @@ void addStitch(CLI::App& program, Run& run) {
     auto* command = program.add_subcommand("stitch", "Compose the panorama");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);
+    options->report.addTo(*command);
     command->add_option("-o,--output", options->output, "The panorama: .exr, .tif")
         ->required()
         ->type_name("PANO.exr");

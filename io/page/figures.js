@@ -1,0 +1,53 @@
+// Elements and figures. Whatever comes from files goes in as text, never as markup.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function make(tag, attributes, ...children) {
+    return fill(document.createElement(tag), attributes, children);
+}
+function draw(tag, attributes, ...children) {
+    return fill(document.createElementNS(SVG, tag), attributes, children);
+}
+function fill(element, attributes, children) {
+    for (const [name, value] of Object.entries(attributes || {}))
+        if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+        else if (value !== null && value !== undefined && value !== false)
+            element.setAttribute(name, value === true ? "" : value);
+    element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
+    return element;
+}
+
+// "−0" is nobody's figure; a minus is as wide as a digit.
+function numeral(value, digits) {
+    const text = value.toFixed(digits);
+    return Number(text) === 0 ? (0).toFixed(digits) : text.replace("-", "\u2212");
+}
+
+// A figure of the survey, by its path ("plates.3.rms_px"). The attributes say where it comes from
+// and how it was rounded, so that it can be compared with the survey.
+function figure(survey, path, { digits = 0, unit = "", scale = 1, none = "–" } = {}) {
+    const value = path.split(".").reduce((at, key) => (at === null ? null : at[key]), survey);
+    const known = typeof value === "number" && isFinite(value);
+    const attributes = { class: "figure", "data-figure": path, "data-digits": digits, "data-scale": scale };
+    const text = known ? numeral(value * scale, digits) : none;
+    return make("span", attributes, text, known && unit ? make("span", { class: "unit" }, "\u00a0" + unit) : null);
+}
+
+// Degrees that say which way: pan is positive to the left, tilt up.
+function direction(pan_deg, tilt_deg) {
+    return `pan ${numeral(pan_deg, 0)}°, tilt ${numeral(tilt_deg, 0)}°`;
+}
+
+function wrapped(pan_deg) {
+    return pan_deg - 360 * Math.floor((pan_deg + 180) / 360);
+}
+
+function plural(count, one, many) {
+    return `${count} ${count === 1 ? one : many}`;
+}
+
+// Name and value, a line each.
+function lines(rows) {
+    return make("dl", { class: "lines" }, rows.map(([name, value]) =>
+        make("div", {}, make("dt", {}, name), make("dd", {}, value))));
+}
