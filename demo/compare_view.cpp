@@ -2,6 +2,7 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 #include <iostream>
+#include <map>
 #include <nlohmann/json.hpp>
 
 #include "io/input_error.h"
@@ -28,34 +29,39 @@ std::string frameOf(const std::filesystem::path& path) {
 }
 
 struct Total {
-    int frames = 0, tried = 0, found = 0;
-    double squares = 0, largest_px = 0, worst_p95_px = 0, worst_light = 0, worst_area_light = 0;
+    int frames = 0, tried = 0, width = 0, height = 0;
+    double squares = 0, worst_zone_px = 0, worst_light = 0, worst_area_light = 0;
     double least_covered = 1;
+    std::vector<PatchShift> patches;  // of all frames
 
-    void add(const ViewErrors& e) {
+    void add(const ViewErrors& e, const io::Picture& frame) {
         ++frames;
         tried += e.tried;
-        found += int(e.patches.size());
+        width = frame.width, height = frame.height;
         squares += e.rms_px * e.rms_px * double(e.patches.size());
-        largest_px = std::max(largest_px, e.largest_px);
-        worst_p95_px = std::max(worst_p95_px, e.p95_px);
+        patches.insert(patches.end(), e.patches.begin(), e.patches.end());
+        worst_zone_px = std::max(worst_zone_px, largestZone_px(zonesOf(e.patches, width, height)));
         worst_light = std::max(worst_light, e.median_light);
         worst_area_light = std::max(worst_area_light, e.median_area_light);
         least_covered = std::min(least_covered, e.covered);
     }
-    [[nodiscard]] double rms_px() const { return std::sqrt(squares / std::max(1, found)); }
+    [[nodiscard]] double patch_rms_px() const {
+        return std::sqrt(squares / std::max<double>(1, double(patches.size())));
+    }
+    [[nodiscard]] double zone_px() const { return largestZone_px(zonesOf(patches, width, height)); }
 };
 
-void printFrame(const std::string& frame, const ViewErrors& e) {
+void printFrame(const std::string& frame, const ViewErrors& e, const io::Picture& picture) {
     std::printf(
-        "  %s  covered %5.1f %%  %3zu of %3d patches  rms %.4f  95th %.4f  largest %.4f px  "
-        "mean %+.4f %+.4f  light %.2f %%, by areas %.3f %%\n",
-        frame.c_str(), 100 * e.covered, e.patches.size(), e.tried, e.rms_px, e.p95_px, e.largest_px,
-        e.mean_dx_px, e.mean_dy_px, 100 * e.median_light, 100 * e.median_area_light);
+        "  %s  covered %5.1f %%  %3zu of %3d patches  rms %.4f  largest zone %.4f px  light "
+        "%.2f %%, by areas %.3f %%\n",
+        frame.c_str(), 100 * e.covered, e.patches.size(), e.tried, e.rms_px,
+        largestZone_px(zonesOf(e.patches, picture.width, picture.height)), 100 * e.median_light,
+        100 * e.median_area_light);
 }
 
 void compare(const std::vector<std::string>& recorded, const std::vector<std::string>& views,
-             bool json, bool each) {
+             bool json, bool each, const ViewComparison& how) {
     std::map<std::string, std::filesystem::path> truth;
     for (const auto& path : io::expandPlates(recorded, std::nullopt)) truth[frameOf(path)] = path;
     Total total;
@@ -63,17 +69,18 @@ void compare(const std::vector<std::string>& recorded, const std::vector<std::st
         const auto real = truth.find(frameOf(path));
         if (real == truth.end())
             throw io::InputError(path.string(), "has no recorded frame of its number");
-        const ViewErrors errors = compareView(readPicture(path), readPicture(real->second));
-        if (each) printFrame(frameOf(path), errors);
-        total.add(errors);
+        const io::Picture frame = readPicture(real->second);
+        const ViewErrors errors = compareView(readPicture(path), frame, how);
+        if (each) printFrame(frameOf(path), errors, frame);
+        total.add(errors, frame);
     }
     if (json) {
         std::cout << nlohmann::json{{"frames", total.frames},
                                     {"patches_tried", total.tried},
-                                    {"patches_found", total.found},
-                                    {"rms_px", total.rms_px()},
-                                    {"worst_p95_px", total.worst_p95_px},
-                                    {"largest_px", total.largest_px},
+                                    {"patches_found", total.patches.size()},
+                                    {"patch_rms_px", total.patch_rms_px()},
+                                    {"largest_zone_px", total.zone_px()},
+                                    {"largest_zone_of_one_view_px", total.worst_zone_px},
                                     {"worst_median_light", total.worst_light},
                                     {"worst_median_area_light", total.worst_area_light},
                                     {"least_covered", total.least_covered}}
@@ -81,10 +88,12 @@ void compare(const std::vector<std::string>& recorded, const std::vector<std::st
                   << '\n';
         return;
     }
-    std::printf("views                %d, covered %.2f %% or more; %d of %d patches found\n",
-                total.frames, 100 * total.least_covered, total.found, total.tried);
-    std::printf("geometric error      rms %.4f, 95th of the worst view %.4f, largest %.4f px\n",
-                total.rms_px(), total.worst_p95_px, total.largest_px);
+    std::printf("views                %d, covered %.2f %% or more; %zu of %d patches found\n",
+                total.frames, 100 * total.least_covered, total.patches.size(), total.tried);
+    std::printf(
+        "geometric error      by zones of the frame %.4f px at most, of a single view %.4f; "
+        "single patches scatter by %.4f\n",
+        total.zone_px(), total.worst_zone_px, total.patch_rms_px());
     std::printf("light error          median of the worst view %.2f %% a pixel, %.3f %% an area\n",
                 100 * total.worst_light, 100 * total.worst_area_light);
 }
@@ -94,14 +103,18 @@ void compare(const std::vector<std::string>& recorded, const std::vector<std::st
 int main(int argc, char** argv) {
     std::vector<std::string> recorded, views;
     bool json = false, each = false;
+    ViewComparison how;
     CLI::App app("Compares views with the recorded frames of the same numbers.");
     app.add_option("VIEWS", views, "Views: files or folders")->required();
     app.add_option("--recorded", recorded, "Recorded frames: files or folders")->required();
+    app.add_option("--surer-than", how.worst_sigma_px,
+                   "Leave out patches whose place is known less surely, pixels")
+        ->capture_default_str();
     app.add_flag("--each", each, "A line a view");
     app.add_flag("--json", json, "Print one JSON object");
     CLI11_PARSE(app, argc, argv);
     try {
-        compare(recorded, views, json, each);
+        compare(recorded, views, json, each, how);
     } catch (const std::exception& error) {
         std::cerr << "compare_view: " << error.what() << '\n';
         return 3;

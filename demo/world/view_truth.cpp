@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
-#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "stitch/patch_registration.h"
 
@@ -12,6 +12,7 @@ namespace plateloom::world {
 namespace {
 
 constexpr int kPatch_px = 21, kArea_px = 8;
+constexpr int kBlurReach_px = 6;
 constexpr double kItself_px = 1e-3;
 
 bool covered(const io::Picture& picture, int x, int y) {
@@ -39,12 +40,13 @@ Rgb commonFactor(const io::Picture& view, const io::Picture& recorded) {
     return factor;
 }
 
-cv::Mat lightOf(const io::Picture& picture) {
+cv::Mat lightOf(const io::Picture& picture, const Rgb& factor = {1, 1, 1}) {
     cv::Mat light(picture.height, picture.width, CV_32F);
     for (int y = 0; y < picture.height; ++y)
         for (int x = 0; x < picture.width; ++x) {
             const float* p = picture.at(x, y);
-            light.at<float>(y, x) = 0.25f * p[0] + 0.6f * p[1] + 0.15f * p[2];
+            light.at<float>(y, x) =
+                0.25f * p[0] * factor[0] + 0.6f * p[1] * factor[1] + 0.15f * p[2] * factor[2];
         }
     return light;
 }
@@ -57,13 +59,53 @@ bool wholeAround(const io::Picture& view, int x, int y, int reach) {
     return true;
 }
 
+cv::Mat blurred(const cv::Mat& light, double sigma_px) {
+    cv::Mat out;
+    if (sigma_px <= 0) return light;
+    cv::GaussianBlur(light, out, {}, sigma_px, sigma_px, cv::BORDER_REPLICATE);
+    return out;
+}
+
+// How unlike two pictures are, each place in proportion to its light: a lamp must not drown the
+// rest.
+double unlikeness(const cv::Mat& a, const cv::Mat& b) {
+    double sum = 0;
+    for (int y = kBlurReach_px; y < a.rows - kBlurReach_px; ++y)
+        for (int x = kBlurReach_px; x < a.cols - kBlurReach_px; ++x) {
+            const double p = a.at<float>(y, x), q = b.at<float>(y, x);
+            const double off = (p - q) / (0.5 * (p + q) + 0.01);
+            sum += off * off;
+        }
+    return sum;
+}
+
+// A panorama's view may be sharper than what a lens recorded, or softer. Where a patch cuts an edge
+// a difference in sharpness looks like a shift; so the sharper of the two is brought to the other
+// by one Gaussian.
+void matchSharpness(cv::Mat& a, cv::Mat& b) {
+    constexpr double kMost_px = 1.2, kStep_px = 0.05;
+    double least = unlikeness(a, b);
+    cv::Mat best_a = a, best_b = b;
+    for (const bool first : {true, false})
+        for (double sigma = 0.2; sigma <= kMost_px; sigma += kStep_px) {
+            const cv::Mat softer = blurred(first ? a : b, sigma);
+            const double now = first ? unlikeness(softer, b) : unlikeness(a, softer);
+            if (now >= least) break;
+            least = now;
+            (first ? best_a : best_b) = softer;
+            (first ? best_b : best_a) = first ? b : a;
+        }
+    a = best_a, b = best_b;
+}
+
 void compareGeometry(const io::Picture& view, const io::Picture& recorded,
                      const ViewComparison& how, ViewErrors& errors) {
-    const cv::Mat here = lightOf(recorded), there = lightOf(view);
+    cv::Mat here = lightOf(recorded), there = lightOf(view, errors.factor);
+    matchSharpness(here, there);
     const auto grid = stitch::PatchGrid::plain(kPatch_px);
     const double step_px = double(recorded.width) / how.across;
     const int down = std::max(1, int(recorded.height / step_px));
-    const int reach_px = int(grid.reach_px + how.reach_px) + 4;
+    const int reach_px = int(grid.reach_px + how.reach_px) + kBlurReach_px;
     for (int row = 0; row < down; ++row)
         for (int column = 0; column < how.across; ++column) {
             const int x = int((column + 0.5) * step_px);
@@ -86,19 +128,23 @@ void compareGeometry(const io::Picture& view, const io::Picture& recorded,
 }
 
 void sumUp(ViewErrors& errors) {
-    if (errors.patches.empty()) return;
     std::vector<double> lengths;
     double squares = 0;
-    const double count = double(errors.patches.size());
     for (const PatchShift& p : errors.patches) {
         lengths.push_back(std::hypot(p.dx_px, p.dy_px));
         squares += lengths.back() * lengths.back();
-        errors.mean_dx_px += p.dx_px / count;
-        errors.mean_dy_px += p.dy_px / count;
     }
-    errors.rms_px = std::sqrt(squares / count);
+    errors.rms_px = std::sqrt(squares / std::max<double>(1, double(lengths.size())));
     errors.p95_px = quantile(lengths, 0.95);
-    errors.largest_px = quantile(lengths, 1.0);
+}
+
+double weightedMedian(std::vector<std::pair<double, double>> values) {
+    std::sort(values.begin(), values.end());
+    double all = 0, sum = 0;
+    for (const auto& value : values) all += value.second;
+    for (const auto& value : values)
+        if ((sum += value.second) >= 0.5 * all) return value.first;
+    return 0;
 }
 
 // Means over areas of `edge` x `edge` pixels that the view covers wholly, as relative errors.
@@ -127,6 +173,30 @@ std::vector<double> lightErrors(const io::Picture& view, const io::Picture& reco
 }
 
 }  // namespace
+
+std::vector<ZoneShift> zonesOf(const std::vector<PatchShift>& patches, int width, int height) {
+    using Weighted = std::vector<std::pair<double, double>>;
+    std::vector<Weighted> dx(kZonesAcross * kZonesDown), dy(kZonesAcross * kZonesDown);
+    for (const PatchShift& p : patches) {
+        const int column = std::min(kZonesAcross - 1, int(p.x_px * kZonesAcross / width));
+        const int row = std::min(kZonesDown - 1, int(p.y_px * kZonesDown / height));
+        const double weight = 1 / (p.sigma_px * p.sigma_px + 1e-4);
+        const size_t zone = size_t(row * kZonesAcross + column);
+        dx[zone].emplace_back(p.dx_px, weight);
+        dy[zone].emplace_back(p.dy_px, weight);
+    }
+    std::vector<ZoneShift> zones;
+    for (size_t i = 0; i < dx.size(); ++i)
+        if (dx[i].size() >= 4)
+            zones.push_back({weightedMedian(dx[i]), weightedMedian(dy[i]), int(dx[i].size())});
+    return zones;
+}
+
+double largestZone_px(const std::vector<ZoneShift>& zones) {
+    double largest = 0;
+    for (const ZoneShift& zone : zones) largest = std::max(largest, zone.length_px());
+    return largest;
+}
 
 ViewErrors compareView(const io::Picture& view, const io::Picture& recorded,
                        const ViewComparison& how) {

@@ -5,6 +5,9 @@
 // difference pixel by pixel, after one factor a channel, since a panorama is free in exposure.
 #pragma once
 
+#include <cmath>
+#include <vector>
+
 #include "io/picture.h"
 #include "world/square_plan.h"
 
@@ -20,9 +23,8 @@ struct ViewErrors {
     double covered = 0;               ///< share of the frame with alpha 1
     int tried = 0;                    ///< patches wholly covered and with something to hold on to
     std::vector<PatchShift> patches;  ///< those found again
-    double rms_px = 0, p95_px = 0, largest_px = 0;  ///< length of the shift
-    double mean_dx_px = 0, mean_dy_px = 0;
-    Rgb factor{1, 1, 1};  ///< by which the view was multiplied
+    double rms_px = 0, p95_px = 0;    ///< length of single patches' shifts
+    Rgb factor{1, 1, 1};              ///< by which the view was multiplied
     /// Of |view - recorded| / (recorded + 0.01) over covered pixels.
     double median_light = 0, p95_light = 0;
     /// The same of means over 8 x 8 pixels: what sharpness and noise do is gone, what shading and
@@ -30,9 +32,23 @@ struct ViewErrors {
     double median_area_light = 0, p95_area_light = 0;
 };
 
+/// A view's geometric error is smooth over the frame; single patches scatter about it, since the
+/// truth is rendered from random samples and many patches hold little. So the error is told by
+/// zones: the median shift of a zone's patches, each weighted by how surely it is known.
+struct ZoneShift {
+    double dx_px = 0, dy_px = 0;
+    int patches = 0;
+    [[nodiscard]] double length_px() const { return std::hypot(dx_px, dy_px); }
+};
+constexpr int kZonesAcross = 6, kZonesDown = 4;
+/// Row by row; zones with fewer than four patches are left out. Patches may be of several frames.
+[[nodiscard]] std::vector<ZoneShift> zonesOf(const std::vector<PatchShift>& patches, int width,
+                                             int height);
+[[nodiscard]] double largestZone_px(const std::vector<ZoneShift>& zones);
+
 struct ViewComparison {
     int across = 24;               ///< patches in a row of the frame
-    double worst_sigma_px = 0.01;  ///< patches known less surely are left out
+    double worst_sigma_px = 0.03;  ///< patches known less surely are left out
     double reach_px = 2;           ///< of the search for a patch
 };
 
