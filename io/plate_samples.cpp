@@ -49,8 +49,13 @@ FoundSamples narrowed(const FoundSamples& candidates, const PlateFile& plate) {
 
 class Tying {
 public:
-    Tying(const std::vector<PlateFile>& plates, const std::vector<LensTrack>& tracks)
-        : plates_(plates), tracks_(tracks), times_(tracks), names_(tracks) {
+    Tying(const std::vector<PlateFile>& plates, const std::vector<LensTrack>& tracks,
+          bool one_camera)
+        : plates_(plates),
+          tracks_(tracks),
+          one_camera_(one_camera),
+          times_(tracks),
+          names_(tracks) {
         constexpr FrameRate kFastest{120, 1};
         for (const PlateFile& plate : plates) {
             timecodes_.push_back(plate.timecode());
@@ -109,7 +114,7 @@ private:
             how = ", labels as they are written (the frame rates of plates and track differ)";
         }
         if (!unmatched.empty()) refuseUnmatched(unmatched, with);
-        refuseShared(tied);
+        if (!one_camera_) refuseShared(tied);
         size_t by_name = 0;
         for (size_t i = 0; i < plates_.size(); ++i) {
             if (timecodes_[i]) continue;
@@ -366,6 +371,7 @@ private:
 
     const std::vector<PlateFile>& plates_;
     const std::vector<LensTrack>& tracks_;
+    bool one_camera_;
     TimecodeIndex times_;
     NameIndex names_;
     mutable std::optional<TimelineIndex> timelines_;  // made when a plate lies between samples
@@ -374,9 +380,9 @@ private:
 
 }  // namespace
 
-PlateSamples tieSamples(const std::vector<PlateFile>& plates,
-                        const std::vector<LensTrack>& tracks) {
-    return Tying(plates, tracks).tie();
+PlateSamples tieSamples(const std::vector<PlateFile>& plates, const std::vector<LensTrack>& tracks,
+                        bool one_camera) {
+    return Tying(plates, tracks, one_camera).tie();
 }
 
 }  // namespace plateloom::io

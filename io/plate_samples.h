@@ -36,7 +36,9 @@ struct PlateSamples {
 /// Throws InputError: no matching timecode (names the first plate and the track's range), a
 /// plate in a gap of the track (names both), two different samples for one timecode, fewer samples
 /// than plates.
+/// `one_camera`: several plates of one moment are elements of one frame and share its sample.
 [[nodiscard]] PlateSamples tieSamples(const std::vector<PlateFile>& plates,
-                                      const std::vector<LensTrack>& tracks);
+                                      const std::vector<LensTrack>& tracks,
+                                      bool one_camera = false);
 
 }  // namespace plateloom::io

@@ -125,6 +125,22 @@ void WrittenFile::open(const OIIO::ImageSpec& spec) {
     check(output_->open(file_->path().string(), through));
 }
 
+void WrittenFile::open(const std::vector<OIIO::ImageSpec>& parts) {
+    if (parts.size() == 1) {
+        open(parts.front());
+        return;
+    }
+    std::vector<OIIO::ImageSpec> through = parts;
+    OIIO::Filesystem::IOProxy* proxy = bytes_.get();
+    for (OIIO::ImageSpec& part : through)
+        part.attribute("oiio:ioproxy", OIIO::TypeDesc::PTR, &proxy);
+    check(output_->open(file_->path().string(), int(through.size()), through.data()));
+}
+
+void WrittenFile::openNext(const OIIO::ImageSpec& part) {
+    check(output_->open(file_->path().string(), part, OIIO::ImageOutput::AppendSubimage));
+}
+
 void WrittenFile::check(bool written) {
     const int failure = bytes_->failure();
     if (written && failure == 0) return;

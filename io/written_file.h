@@ -8,6 +8,7 @@
 #include <filesystem>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "io/new_file.h"
 #include "io/plate_file.h"
@@ -26,6 +27,9 @@ public:
     /// "openexr", "tiff", "png" or "jpeg".
     [[nodiscard]] const char* format() const { return output_->format_name(); }
     void open(const OIIO::ImageSpec& spec);
+    /// A file of several parts; the first is then the open one.
+    void open(const std::vector<OIIO::ImageSpec>& parts);
+    void openNext(const OIIO::ImageSpec& part);
     [[nodiscard]] OIIO::ImageOutput& output() { return *output_; }
     /// Throws RoomError when `written` is false, or when bytes did not fit.
     void check(bool written);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "stitch/flat_positions.h"
 #include "stitch/overscan.h"
 #include "stitch/warp.h"
 
@@ -12,15 +13,16 @@ namespace plateloom::stitch {
 
 namespace {
 
-using calib::Vector2d;
-
 constexpr int kStep = 16;
 
-std::optional<Vector2d> recordedFromFlat(const calib::LensMap& lens, const Vector2d& flat_px) {
-    const auto mm = lens.recordedFromFlat_mm(mmFromPixel(lens.sensor(), flat_px));
-    if (!mm) return std::nullopt;
-    return pixelFromMm(lens.sensor(), *mm);
+}  // namespace
+
+PixelBounds flatBounds(const calib::LensMap& lens, Fit fit, bool* clamped) {
+    if (clamped) *clamped = false;
+    return fit == Fit::inside ? wholeFrame(lens.sensor()) : overscanBounds(lens, clamped);
 }
+
+namespace {
 
 // One row of lattice cells into the picture.
 void flattenCells(const io::PlatePixels& plate, const PlacedPlate& placed, int cy, int cells_across,
@@ -49,9 +51,7 @@ void flattenCells(const io::PlatePixels& plate, const PlacedPlate& placed, int c
 
 FlatPlate flattenPlate(const io::PlatePixels& plate, const calib::LensMap& lens, Fit fit,
                        bool* clamped) {
-    if (clamped) *clamped = false;
-    const PixelBounds bounds =
-        fit == Fit::inside ? wholeFrame(lens.sensor()) : overscanBounds(lens, clamped);
+    const PixelBounds bounds = flatBounds(lens, fit, clamped);
     FlatPlate flat;
     flat.picture = io::Picture(bounds.x1 - bounds.x0, bounds.y1 - bounds.y0, 4);
     flat.window = {bounds.x0, bounds.y0, lens.sensor().width_px, lens.sensor().height_px};

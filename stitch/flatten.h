@@ -3,6 +3,7 @@
 
 #include "calib/lens.h"
 #include "io/plate_file.h"
+#include "stitch/overscan.h"
 
 namespace plateloom::stitch {
 
@@ -11,13 +12,17 @@ enum class Fit {
     inside     ///< the data window is the display window
 };
 
+/// The data window of a flat plate. Overscan is bounded at 2x the frame on each side; `clamped`
+/// says so.
+[[nodiscard]] PixelBounds flatBounds(const calib::LensMap& lens, Fit fit, bool* clamped);
+
 struct FlatPlate {
     io::Picture picture;  ///< RGBA, associated
     io::DataWindow window;
 };
 
 /// The flat plate has the recorded one's focal length and pixel pitch; its display window is the
-/// recorded frame. Overscan is bounded at 2x the frame on each side; `clamped` says so.
+/// recorded frame.
 [[nodiscard]] FlatPlate flattenPlate(const io::PlatePixels& plate, const calib::LensMap& lens,
                                      Fit fit, bool* clamped);
 

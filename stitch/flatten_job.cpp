@@ -1,40 +1,24 @@
 #include "stitch/flatten_job.h"
 
 #include <chrono>
-#include <set>
 
-#include "io/input_error.h"
+#include "io/finished_frame.h"
 #include "io/new_file.h"
+#include "stitch/frame_targets.h"
+#include "stitch/lens_maps.h"
+#include "stitch/recipe.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-// Flat plates are linear light: what can't hold that becomes EXR, under the same name.
-std::filesystem::path targetOf(const FlattenRequest& request, const std::filesystem::path& source) {
-    const auto extension = source.extension().string();
-    const bool keeps = extension == ".exr" || extension == ".tif" || extension == ".tiff";
-    return request.folder /
-           (keeps ? source.filename() : std::filesystem::path(source.stem().string() + ".exr"));
-}
-
-std::vector<std::filesystem::path> targetsOf(const FlattenRequest& request, const PlateSet& set) {
-    std::vector<std::filesystem::path> targets;
-    std::set<std::filesystem::path> taken;
-    for (const auto& plate : set.plates) {
-        const auto target = targetOf(request, plate.file.path);
-        if (!taken.insert(target).second)
-            throw io::InputError(plate.file.path.string(),
-                                 "another plate has the same name; flatten them into "
-                                 "different folders");
-        std::error_code none;
-        if (std::filesystem::equivalent(target, plate.file.path, none))
-            throw io::InputError(
-                target.string(),
-                "would be written over the plate itself; choose another -o folder");
-        targets.push_back(target);
-    }
-    return targets;
+std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
+    Recipe recipe("flatten");
+    recipe.addFile(plate.file.path);
+    recipe.add(plate.file.colour_space);
+    recipe.add(calib::LensMap(plate.lens, plate.sensor));
+    recipe.add({double(int(request.fit)), double(request.half)});
+    return recipe.text();
 }
 
 }  // namespace
@@ -45,7 +29,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
     FlattenResult result;
     result.notes = set.notes;
     result.warnings = set.warnings;
-    const auto targets = targetsOf(request, set);
+    const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
 
     StageTime read{"read", 0, 0}, flatten{"flatten", 0, 0}, write{"write", 0, 0};
@@ -62,6 +46,12 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
             result.warnings.push_back(name + ": its lens data has no distortion");
         if (!plate.shading_known)
             result.warnings.push_back(name + ": its lens data has no exposure falloff");
+        auto tags = io::tagsOf(plate.file);
+        tags.recipe = recipeOf(plate, request);
+        if (request.resume && io::isFinished(targets[i], tags.recipe)) {
+            result.kept.push_back(targets[i]);
+            continue;
+        }
         const auto pixels = io::readPlatePixels(plate.file);
         lap(read);
         bool clamped = false;
@@ -69,8 +59,8 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
             flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
         if (clamped) result.warnings.push_back(name + ": overscan cut at twice the frame");
         lap(flatten);
-        io::writePicture(targets[i], flat.picture, io::tagsOf(plate.file),
-                         request.half && !plate.file.needs_float, flat.window);
+        io::writePicture(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
+                         flat.window);
         lap(write);
         result.written.push_back(targets[i]);
         const double count = double(plate.file.width) * plate.file.height;
@@ -78,6 +68,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
         write.pixels += double(flat.picture.width) * flat.picture.height;
         flatten.pixels = write.pixels;
     }
+    if (request.uv_maps) result.maps = writeLensMaps(*request.uv_maps, set.plates, request.fit);
     progress("flatten", 1);
     result.times = {read, flatten, write};
     return result;

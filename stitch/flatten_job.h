@@ -13,10 +13,12 @@ struct FlattenRequest {
     std::filesystem::path folder;
     Fit fit = Fit::overscan;
     bool half = true;
+    bool resume = false;                           ///< keep what an earlier run finished
+    std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
 };
 
 struct FlattenResult {
-    std::vector<std::filesystem::path> written;
+    std::vector<std::filesystem::path> written, kept, maps;
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;
 };

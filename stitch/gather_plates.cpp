@@ -1,3 +1,5 @@
+#include <map>
+
 #include "io/lens_track.h"
 #include "io/plate_file.h"
 #include "io/twin_files.h"
@@ -7,10 +9,19 @@ namespace plateloom::stitch {
 
 namespace {
 
+std::vector<size_t> firstOfName(const std::vector<std::filesystem::path>& paths) {
+    std::map<std::filesystem::path, size_t> known;
+    std::vector<size_t> first;
+    for (size_t i = 0; i < paths.size(); ++i)
+        first.push_back(known.emplace(paths[i].lexically_normal(), i).first->second);
+    return first;
+}
+
 // Drops what was given twice, by name or as a copy.
 std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesystem::path>& paths,
+                                                bool copies_count,
                                                 std::vector<std::string>* warnings) {
-    const std::vector<size_t> first = io::firstTwins(paths);
+    const std::vector<size_t> first = copies_count ? firstOfName(paths) : io::firstTwins(paths);
     std::vector<std::filesystem::path> kept;
     for (size_t i = 0; i < paths.size(); ++i) {
         if (first[i] == i)
@@ -28,8 +39,8 @@ std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesyste
 
 PlateSet gatherPlates(const PlateArguments& arguments) {
     std::vector<std::string> warnings;
-    const auto paths =
-        withoutTwins(io::expandPlates(arguments.plates, arguments.frames), &warnings);
+    const auto paths = withoutTwins(io::expandPlates(arguments.plates, arguments.frames),
+                                    arguments.one_shot, &warnings);
     std::vector<io::PlateFile> files;
     for (const auto& path : paths)
         files.push_back(io::readPlateHeader(path, arguments.colour_space));

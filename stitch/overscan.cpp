@@ -3,21 +3,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "stitch/flat_positions.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
-using calib::Vector2d;
-
 constexpr double kMostOverscan = 2.0;  // frames beyond each side
 constexpr double kHair_px = 1e-6;      // rounding of the lens's own arithmetic
-
-// Flat pixel of a recorded one; nothing where the lens has no answer.
-std::optional<Vector2d> flatFromRecorded(const calib::LensMap& lens, const Vector2d& recorded_px) {
-    const auto mm = lens.flatFromRecorded_mm(mmFromPixel(lens.sensor(), recorded_px));
-    if (!mm) return std::nullopt;
-    return pixelFromMm(lens.sensor(), *mm);
-}
 
 // The frame's edge bounds what falls inside it: the map folds nowhere within.
 PixelBounds recordedReach(const calib::LensMap& lens) {

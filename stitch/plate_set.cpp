@@ -138,7 +138,7 @@ PlateSet describePlates(const std::vector<io::PlateFile>& files,
     if (!tracks.empty() && !files.empty()) {
         for (const io::LensTrack& track : tracks)
             set.warnings.insert(set.warnings.end(), track.warnings.begin(), track.warnings.end());
-        tied = io::tieSamples(files, tracks);
+        tied = io::tieSamples(files, tracks, arguments.one_shot);
         set.notes.push_back(tied->said);
     }
     std::vector<const io::ReportLine*> lines(files.size(), nullptr);

@@ -43,11 +43,14 @@ struct PlateArguments {
     std::optional<io::FrameRange> frames;
     std::string colour_space;
     std::optional<double> focal_mm, sensor_width_mm;  ///< said on the command line
+    /// The files are frames of one camera's shot, maybe several elements of it: elements of one
+    /// moment share its lens sample, and equal pictures are different frames.
+    bool one_shot = false;
 };
 
 /// Reads headers, tracks and report, ties samples to plates and checks each lens over its sensor.
 /// Throws io::InputError for whatever is missing, damaged or contradictory. A plate that is given
-/// twice, or as a byte-for-byte copy, is kept once, with a warning.
+/// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
 
 /// The part of gatherPlates that touches no file. `report` may be null.

@@ -18,5 +18,6 @@ void addPlan(CLI::App& program, Run& run);
 void addSolve(CLI::App& program, Run& run);
 void addStitch(CLI::App& program, Run& run);
 void addView(CLI::App& program, Run& run);
+void addUnflatten(CLI::App& program, Run& run);
 
 }  // namespace plateloom::cli

@@ -14,7 +14,8 @@ namespace {
 
 struct Options {
     PlateOptions plates;
-    std::string folder, fit = "overscan", depth = "half";
+    std::string folder, fit = "overscan", depth = "half", uv_maps;
+    bool resume = false;
 };
 
 void flatten(const Options& options, Run& run) {
@@ -23,22 +24,29 @@ void flatten(const Options& options, Run& run) {
     request.folder = options.folder;
     request.fit = options.fit == "inside" ? stitch::Fit::inside : stitch::Fit::overscan;
     request.half = options.depth == "half";
+    request.resume = options.resume;
+    if (!options.uv_maps.empty()) request.uv_maps = options.uv_maps;
     ProgressBar bar;
     const auto result = stitch::flattenJob(request, bar.callback());
     bar.wipe();
     for (const auto& note : result.notes) say(note);
     for (const auto& warning : result.warnings) warn(warning);
     for (const auto& time : result.times) say(stageLine(time));
-    say("wrote " + std::to_string(result.written.size()) +
-        (result.written.size() == 1 ? " flat plate to " : " flat plates to ") + options.folder);
+    if (!result.kept.empty())
+        say("kept " + counted(result.kept.size(), "flat plate") +
+            " that an earlier run had finished");
+    if (!result.maps.empty()) say("wrote " + counted(result.maps.size(), "map"));
+    say("wrote " + counted(result.written.size(), "flat plate") + " to " + options.folder);
     if (!run.json) return;
     nlohmann::json summary{{"command", "flatten"},
                            {"status", int(run.status)},
                            {"notes", result.notes},
                            {"warnings", result.warnings},
+                           {"written", pathsOf(result.written)},
+                           {"kept", pathsOf(result.kept)},
+                           {"maps", pathsOf(result.maps)},
                            {"peak_memory_bytes", peakMemory()},
                            {"stages", stagesOf(result.times)}};
-    for (const auto& path : result.written) summary["written"].push_back(path.string());
     std::printf("%s\n", summary.dump(2).c_str());
 }
 
@@ -61,6 +69,8 @@ void addFlatten(CLI::App& program, Run& run) {
     command->add_option("--depth", options->depth, "Sample format; float plates stay float")
         ->check(CLI::IsMember({"half", "float"}))
         ->capture_default_str();
+    addResume(*command, options->resume);
+    addUvMaps(*command, options->uv_maps);
     command->callback([options, &run] { flatten(*options, run); });
 }
 

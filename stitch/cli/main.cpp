@@ -35,6 +35,7 @@ int runProgram(int argc, char** argv) {
     addSolve(program, run);
     addStitch(program, run);
     addView(program, run);
+    addUnflatten(program, run);
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

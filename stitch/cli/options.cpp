@@ -116,6 +116,18 @@ std::optional<double> parseOverscan(const std::string& text) {
     return factor;
 }
 
+void addResume(CLI::App& command, bool& resume) {
+    command.add_flag("--resume", resume,
+                     "Keep frames that an earlier run finished with the same lens and settings");
+}
+
+void addUvMaps(CLI::App& command, std::string& folder) {
+    command
+        .add_option("--uv-map", folder,
+                    "Also write UV and shading maps here, both ways, for other packages")
+        ->type_name("DIR");
+}
+
 std::pair<double, double> parseBand(const std::string& option, const std::string& text) {
     double low = 0, high = 0;
     char rest = 0;

@@ -41,6 +41,8 @@ struct SensorSize {
 
 /// "auto" or "" (nothing), or a factor from 1 to 5. Throws io::InputError.
 [[nodiscard]] std::optional<double> parseOverscan(const std::string& text);
+void addResume(CLI::App& command, bool& resume);
+void addUvMaps(CLI::App& command, std::string& folder);
 
 /// "LOW:HIGH" in degrees. Throws io::InputError.
 [[nodiscard]] std::pair<double, double> parseBand(const std::string& option,

@@ -44,6 +44,12 @@ nlohmann::json stagesOf(const std::vector<stitch::StageTime>& times) {
     return stages;
 }
 
+nlohmann::json pathsOf(const std::vector<std::filesystem::path>& paths) {
+    nlohmann::json out = nlohmann::json::array();
+    for (const auto& path : paths) out.push_back(path.string());
+    return out;
+}
+
 nlohmann::json summaryOf(const stitch::Solve& solve) {
     nlohmann::json plates = nlohmann::json::array();
     for (const auto& p : solve.plates) {

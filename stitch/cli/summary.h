@@ -10,6 +10,7 @@ namespace plateloom::cli {
 
 [[nodiscard]] std::string stageLine(const stitch::StageTime& time);
 [[nodiscard]] nlohmann::json stagesOf(const std::vector<stitch::StageTime>& times);
+[[nodiscard]] nlohmann::json pathsOf(const std::vector<std::filesystem::path>& paths);
 [[nodiscard]] nlohmann::json summaryOf(const stitch::Solve& solve);
 /// Notes, warnings, what was placed and how well, and where the time went.
 void tell(const stitch::Solve& solve);

@@ -65,6 +65,10 @@ std::string seconds(double value) {
     return text;
 }
 
+std::string counted(size_t count, const std::string& noun) {
+    return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
+}
+
 std::string percent(double share) {
     char text[32];
     std::snprintf(text, sizeof text, "%.1f %%", 100 * share);

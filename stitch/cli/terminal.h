@@ -36,5 +36,7 @@ void warn(const std::string& line);  ///< standard error, "warning: "
 /// "12.3 s", "3.4 GiB" and the like.
 [[nodiscard]] std::string seconds(double value);
 [[nodiscard]] std::string percent(double share);
+/// "1 frame", "24 frames".
+[[nodiscard]] std::string counted(size_t count, const std::string& noun);
 
 }  // namespace plateloom::cli

@@ -7,6 +7,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "tests/frames_on_disk.h"
+#include "tests/program.h"
+
 using namespace plateloom;
 using calib::Vector2d;
 using stitch::kNoSource;
@@ -74,4 +77,54 @@ TEST_CASE("OpenImageIO's st_warp with a UV map takes the light from where the ma
     CHECK(count > 20000);
     // Half a pixel of shift would be 0.02 of light.
     CHECK(worst < 0.004);
+}
+
+TEST_CASE("st_warp with the maps that unflatten writes makes what unflatten makes") {
+    using namespace plateloom::test;
+    constexpr int kWidth = 480, kHeight = 270;
+    const Folder folder;
+    std::filesystem::create_directories(folder / "flat");
+    OIIO::ImageSpec spec = rgbaSpec(kWidth, kHeight);
+    spec.x = -40;
+    spec.y = -30;
+    spec.width += 80;
+    spec.height += 60;
+    // Slow enough that two good filters must agree: 45 pixels a period.
+    writeFrame(folder / "flat/shot.1001.exr", spec, [](double x, double y, int c) {
+        return c == 3 ? 1 : 1 + 0.5 * std::sin(0.14 * x + c) + 0.3 * std::cos(0.12 * y);
+    });
+    put(folder / "lens.csv", kTrackHead + trackLine("", 1001, 0));
+    const auto made =
+        run("unflatten " + quoted(folder / "flat") + " --lens " + quoted(folder / "lens.csv") +
+            " -o " + quoted(folder / "look") + " --uv-map " + quoted(folder / "maps"));
+    INFO(made.err);
+    REQUIRE(made.status == 0);
+    const auto ours = readFrame(folder / "look/shot.1001.exr");
+    const auto light = readFrame(folder / "maps/shot.unflatten-shading.1001.exr");
+    const auto uv = readFrame(folder / "maps/shot.unflatten-uv.1001.exr");
+    const OIIO::ImageBuf source((folder / "flat/shot.1001.exr").string());
+    OIIO::ImageBuf st((folder / "maps/shot.unflatten-uv.1001.exr").string()), warped;
+    REQUIRE(OIIO::ImageBufAlgo::st_warp(warped, source, st, "lanczos3", 0.0f, 0, 1, false, true));
+    double worst = 0, worst_position = 0, worst_light = 0;
+    const calib::LensMap lens(frameLens(), {36, 20.25, kWidth, kHeight});
+    for (int y = 0; y < kHeight; ++y)
+        for (int x = 0; x < kWidth; ++x) {
+            const Vector2d px(x + 0.5, y + 0.5);
+            const Vector2d at = pixelFromMm(
+                lens.sensor(), *lens.flatFromRecorded_mm(mmFromPixel(lens.sensor(), px)));
+            worst_position =
+                std::max(worst_position, std::hypot(uv.at(x, y, 0) * kWidth - at.x(),
+                                                    (1 - uv.at(x, y, 1)) * kHeight - at.y()));
+            worst_light =
+                std::max(worst_light, std::abs(light.at(x, y, 0) / lens.transmission(px) - 1));
+            for (int c = 0; c < 3; ++c) {
+                const double theirs = warped.getchannel(x, y, 0, c) * light.at(x, y, c);
+                worst = std::max(worst, std::abs(theirs / ours.at(x, y, c) - 1));
+            }
+        }
+    INFO("st_warp beside unflatten: relative difference "
+         << worst << ", positions " << worst_position << " px, shading " << worst_light);
+    CHECK(worst < 1e-3);
+    CHECK(worst_position < 0.01);  // pixels
+    CHECK(worst_light < 5e-4);
 }

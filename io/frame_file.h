@@ -1,0 +1,96 @@
+// A finished frame with everything in it: all parts, all channels, each under its name and in its
+// own type, and the file's attributes; read whole, written band by band. plate_file.h knows only
+// the picture in it.
+//
+// In memory the filtered channels (io/channel_kind.h) lie three together, with a fourth that says
+// where there is a sample: what stitch/resample.h takes. The others lie each by itself.
+#pragma once
+
+#include <array>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "io/channel_kind.h"
+#include "io/picture.h"
+#include "io/plate_file.h"
+
+namespace plateloom::io {
+
+enum class SampleType { half, single, whole };
+[[nodiscard]] inline size_t bytesOf(SampleType type) {
+    return type == SampleType::half ? 2 : 4;
+}
+
+struct FrameChannel {
+    std::string name;
+    SampleType type = SampleType::half;
+    ChannelKind kind = ChannelKind::colour;
+};
+
+struct FramePart {
+    int x = 0, y = 0, width = 0, height = 0;  ///< data window, from the display window's corner
+    std::vector<FrameChannel> channels;       ///< in the file's order
+
+    /// Of a pixel of all channels, one after the other.
+    [[nodiscard]] size_t pixelBytes() const;
+};
+
+struct FrameFile {
+    std::filesystem::path path;
+    int width = 0, height = 0;  ///< display window
+    std::vector<FramePart> parts;
+    size_t main_part = 0;  ///< the one that holds the picture
+    struct Attributes;
+    std::shared_ptr<const Attributes> attributes;
+};
+
+struct FramePixels {
+    struct Filtered {
+        std::array<int, 3> channel{-1, -1, -1};  ///< of the part
+        /// No sample is below 0 or above 1 (not asked of colours): neither must a filtered one be.
+        std::array<bool, 3> is_share{false, false, false};
+        /// Those three; A is 1, and 0 where one of them is not finite (all are 0 then).
+        PlatePixels pixels;
+    };
+    struct Nearest {
+        int channel = 0;
+        std::vector<char> samples;
+    };
+    std::vector<Filtered> filtered;
+    std::vector<Nearest> nearest;
+    size_t bad_pixels = 0;  ///< with samples that are not finite
+};
+
+/// An EXR, opened as readPlateHeader did. Throws InputError for deep parts, channels of another
+/// size than the frame, and colours that are not scene-linear.
+[[nodiscard]] FrameFile readFrameHeader(const PlateFile& file);
+[[nodiscard]] FramePixels readFramePart(const FrameFile& file, size_t part);
+
+/// Any other picture as such a frame: R, G, B, and A if it has one, linear. Turned upright.
+struct PlainFrame {
+    FrameFile file;
+    FramePixels pixels;
+};
+[[nodiscard]] PlainFrame readPlainFrame(const PlateFile& file);
+
+/// Writes an EXR of the same parts, channels, types and attributes, whose data windows are the
+/// display window. Attributes that the new pixels make untrue are left out. Beside and renamed.
+class FrameWriter {
+public:
+    /// `recipe` as in PictureTags.
+    FrameWriter(const std::filesystem::path& target, const FrameFile& source,
+                const std::string& recipe);
+    ~FrameWriter();
+    /// Rows [y, y + rows) of a part, pixels of all channels as FramePart::pixelBytes has it; parts
+    /// and rows in order.
+    void write(size_t part, int y, int rows, const char* samples);
+    void finish();
+
+private:
+    struct State;
+    std::unique_ptr<State> state_;
+};
+
+}  // namespace plateloom::io

@@ -1,0 +1,211 @@
+// From the file to planes in memory, band by band: a band is read as the file has it, all channels
+// at once (EXR compresses them together), and dealt out.
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <new>
+
+#include "io/frame_attributes.h"
+#include "io/frame_file.h"
+#include "io/half_rows.h"
+#include "io/input_error.h"
+#include "io/picture_source.h"
+
+namespace plateloom::io {
+
+namespace {
+
+constexpr int kBandRows = 256;  // see plate_pixels.cpp
+constexpr uint16_t kHalfOne = 0x3c00, kHalfExponent = 0x7c00;
+
+bool isFinite(uint16_t half) {
+    return (half & kHalfExponent) != kHalfExponent;
+}
+bool isFinite(float value) {
+    return std::isfinite(value);
+}
+
+PlatePixels planeOf(int width, int height, SampleType type) {
+    PlatePixels plane;
+    plane.width = width;
+    plane.height = height;
+    plane.clip_level = INFINITY;
+    const size_t values = size_t(width) * height * 4;
+    if (type == SampleType::half)
+        plane.half.resize(values);
+    else
+        plane.full.resize(values);
+    return plane;
+}
+
+// Colours first, three to a plane as they stand (a layer's R, G and B are neighbours), then the
+// rest; a plane holds one type.
+std::vector<FramePixels::Filtered> planesOf(const FramePart& part) {
+    std::vector<FramePixels::Filtered> planes;
+    for (const bool colour : {true, false})
+        for (const SampleType type : {SampleType::half, SampleType::single}) {
+            size_t in_plane = 3;
+            for (size_t c = 0; c < part.channels.size(); ++c) {
+                const FrameChannel& channel = part.channels[c];
+                if (channel.type != type || !isFiltered(channel.kind) ||
+                    (channel.kind == ChannelKind::colour) != colour)
+                    continue;
+                if (in_plane == 3) {
+                    planes.push_back({{-1, -1, -1}, {}, planeOf(part.width, part.height, type)});
+                    in_plane = 0;
+                }
+                planes.back().channel[in_plane++] = int(c);
+            }
+        }
+    return planes;
+}
+
+bool isShare(const PlatePixels& plane, size_t c) {
+    // Of the bits of halves from 0 to 1 none is larger than that of 1.
+    for (size_t i = c; i < plane.half.size(); i += 4)
+        if (plane.half[i] > kHalfOne && plane.half[i] != 0x8000) return false;
+    for (size_t i = c; i < plane.full.size(); i += 4)
+        if (plane.full[i] < 0 || plane.full[i] > 1) return false;
+    return true;
+}
+
+class PartReader {
+public:
+    PartReader(const FrameFile& file, size_t part)
+        : file_(file), part_(file.parts[part]), stride_(part_.pixelBytes()) {
+        size_t at = 0;
+        for (const FrameChannel& channel : part_.channels) {
+            offset_.push_back(at);
+            at += bytesOf(channel.type);
+        }
+        pixels_.filtered = planesOf(part_);
+        const size_t count = size_t(part_.width) * part_.height;
+        for (size_t c = 0; c < part_.channels.size(); ++c)
+            if (!isFiltered(part_.channels[c].kind))
+                pixels_.nearest.push_back(
+                    {int(c), std::vector<char>(count * bytesOf(part_.channels[c].type))});
+    }
+
+    FramePixels read(OIIO::ImageInput& input, int part, const OIIO::ImageSpec& spec) {
+        const int tile = std::max(spec.tile_height, 1);
+        const int band = spec.tile_width ? (kBandRows + tile - 1) / tile * tile : kBandRows;
+        std::vector<char> samples(size_t(band) * part_.width * stride_);
+        for (int y = 0; y < part_.height; y += band) {
+            const int end = std::min(y + band, part_.height);
+            const bool read =
+                spec.tile_width
+                    ? input.read_tiles(part, 0, spec.x, spec.x + spec.width, spec.y + y,
+                                       spec.y + end, spec.z, spec.z + 1, 0, spec.nchannels,
+                                       OIIO::TypeUnknown, samples.data())
+                    : input.read_scanlines(part, 0, spec.y + y, spec.y + end, spec.z, 0,
+                                           spec.nchannels, OIIO::TypeUnknown, samples.data());
+            if (!read || input.has_error()) {
+                (void)input.geterror();
+                throw InputError(file_.path.string(), "is damaged or cut short: rows " +
+                                                          std::to_string(y + part_.y) + " to " +
+                                                          std::to_string(end - 1 + part_.y) +
+                                                          " can't be read; copy the file again");
+            }
+            deal(samples.data(), size_t(y) * part_.width, size_t(end - y) * part_.width);
+        }
+        for (FramePixels::Filtered& plane : pixels_.filtered)
+            for (size_t c = 0; c < 3; ++c)
+                plane.is_share[c] =
+                    plane.channel[c] >= 0 &&
+                    part_.channels[size_t(plane.channel[c])].kind != ChannelKind::colour &&
+                    isShare(plane.pixels, c);
+        return std::move(pixels_);
+    }
+
+private:
+    void deal(const char* samples, size_t first, size_t count) {
+        for (FramePixels::Filtered& plane : pixels_.filtered)
+            if (plane.pixels.isHalf())
+                fill(samples, count, plane.channel, &plane.pixels.half[4 * first], kHalfOne);
+            else
+                fill(samples, count, plane.channel, &plane.pixels.full[4 * first], 1.0f);
+        for (FramePixels::Nearest& plane : pixels_.nearest) {
+            const size_t bytes = bytesOf(part_.channels[size_t(plane.channel)].type);
+            const char* from = samples + offset_[size_t(plane.channel)];
+            char* to = &plane.samples[bytes * first];
+            for (size_t i = 0; i < count; ++i, from += stride_, to += bytes)
+                std::memcpy(to, from, bytes);
+        }
+    }
+
+    template <class Value>
+    void fill(const char* samples, size_t count, const std::array<int, 3>& channel, Value* to,
+              Value one) {
+        std::array<size_t, 3> at{};
+        for (size_t c = 0; c < 3; ++c)
+            at[c] = channel[c] >= 0 ? offset_[size_t(channel[c])] : offset_[size_t(channel[0])];
+        for (size_t i = 0; i < count; ++i, samples += stride_, to += 4) {
+            for (size_t c = 0; c < 3; ++c) std::memcpy(to + c, samples + at[c], sizeof(Value));
+            to[3] = one;
+            if (isFinite(to[0]) && isFinite(to[1]) && isFinite(to[2])) continue;
+            std::fill_n(to, 4, Value(0));
+            ++pixels_.bad_pixels;
+        }
+    }
+
+    const FrameFile& file_;
+    const FramePart& part_;
+    size_t stride_;
+    std::vector<size_t> offset_;
+    FramePixels pixels_;
+};
+
+}  // namespace
+
+FramePixels readFramePart(const FrameFile& file, size_t part) try {
+    PictureSource source = openPicture(file.path);
+    const OIIO::ImageSpec spec = source.input->spec(int(part));
+    if (spec.width != file.parts[part].width || spec.height != file.parts[part].height ||
+        spec.nchannels != int(file.parts[part].channels.size()))
+        throw InputError(file.path.string(), "its size changed while it was being used");
+    return PartReader(file, part).read(*source.input, int(part), spec);
+} catch (const std::bad_alloc&) {
+    throw RoomError(file.path.string(), "there is not enough memory for one part of it (" +
+                                            std::to_string(file.parts[part].width) + " x " +
+                                            std::to_string(file.parts[part].height) + " pixels, " +
+                                            std::to_string(file.parts[part].channels.size()) +
+                                            " channels)");
+}
+
+PlainFrame readPlainFrame(const PlateFile& file) {
+    const bool alpha = openPicture(file.path).channel[3] >= 0;
+    PlatePixels picture = readPlatePixels(file);
+    const SampleType type = picture.isHalf() ? SampleType::half : SampleType::single;
+    PlainFrame frame;
+    frame.file.path = file.path;
+    frame.file.width = file.width;
+    frame.file.height = file.height;
+    FramePart part{0, 0, file.width, file.height, {}};
+    for (const char* name : {"R", "G", "B"})
+        part.channels.push_back({name, type, ChannelKind::colour});
+    if (alpha) part.channels.push_back({"A", type, ChannelKind::coverage});
+
+    // There the fourth value is the picture's alpha: it goes into a plane of its own.
+    frame.pixels.bad_pixels = picture.bad_pixels;
+    if (alpha) {
+        PlatePixels coverage = planeOf(file.width, file.height, type);
+        const auto part_ways = [](auto& colours, auto& coverages, auto one) {
+            for (size_t i = 0; i < colours.size(); i += 4) {
+                std::fill_n(&coverages[i], 3, colours[i + 3]);
+                coverages[i + 3] = colours[i + 3] = one;
+            }
+        };
+        if (picture.isHalf())
+            part_ways(picture.half, coverage.half, kHalfOne);
+        else
+            part_ways(picture.full, coverage.full, 1.0f);
+        frame.pixels.filtered.push_back({{0, 1, 2}, {}, std::move(picture)});
+        frame.pixels.filtered.push_back({{3, -1, -1}, {true, true, true}, std::move(coverage)});
+    } else {
+        frame.pixels.filtered.push_back({{0, 1, 2}, {}, std::move(picture)});
+    }
+    frame.file.parts.push_back(std::move(part));
+    return frame;
+}
+
+}  // namespace plateloom::io

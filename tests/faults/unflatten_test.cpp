@@ -1,0 +1,160 @@
+// What goes wrong with frames on their way through `flatten` and `unflatten`.
+#include <catch2/catch.hpp>
+
+#include "tests/frames_on_disk.h"
+#include "tests/program.h"
+
+using namespace plateloom::test;
+using Catch::Contains;
+
+namespace {
+
+constexpr int kWidth = 160, kHeight = 90;
+
+OIIO::ImageSpec stamped(int second, int frame) {
+    OIIO::ImageSpec spec = rgbaSpec(kWidth, kHeight);
+    const int rate[2] = {24, 1};
+    spec.attribute("framesPerSecond", OIIO::TypeRational, rate);
+    const uint32_t words[2] = {0x01000000u | uint32_t(second / 10) << 12 |
+                                   uint32_t(second % 10) << 8 | uint32_t(frame / 10) << 4 |
+                                   uint32_t(frame % 10),
+                               0};
+    spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+    return spec;
+}
+
+double grey(double, double, int c) {
+    return c == 3 ? 1 : 0.5;
+}
+
+// Frames 1001 and 1002, at 01:00:00:01 and :10.
+void writeFlat(const Folder& folder) {
+    std::filesystem::create_directories(folder / "flat");
+    writeFrame(folder / "flat/a.1001.exr", stamped(0, 1), grey);
+    writeFrame(folder / "flat/a.1002.exr", stamped(0, 10), grey);
+}
+
+std::string timecode(int frame) {
+    char text[16];
+    std::snprintf(text, sizeof text, "01:00:%02d:%02d", frame / 24, frame % 24);
+    return text;
+}
+
+ProgramRun unflatten(const Folder& folder, const std::string& track, const std::string& more = "") {
+    put(folder / "lens.csv", track);
+    return run("unflatten " + quoted(folder / "flat") + " --lens " + quoted(folder / "lens.csv") +
+               " -o " + quoted(folder / "look") + " " + more);
+}
+
+size_t files(const std::filesystem::path& folder) {
+    if (!std::filesystem::exists(folder)) return 0;
+    return size_t(std::distance(std::filesystem::directory_iterator(folder),
+                                std::filesystem::directory_iterator()));
+}
+
+}  // namespace
+
+TEST_CASE("A frame in a gap of the track is refused with frame and gap named, before any is made") {
+    const Folder folder;
+    writeFlat(folder);
+    std::string track = kTrackHead;
+    for (int i = 0; i < 40; ++i)
+        if (i < 6 || i > 15) track += trackLine(timecode(i), 1000 + i, 0);
+    const auto said = unflatten(folder, track);
+    CHECK(said.status == 3);
+    CHECK_THAT(said.err, Contains("a.1002.exr") && Contains("01:00:00:10") &&
+                             Contains("no sample between 01:00:00:05 and 01:00:00:16"));
+    CHECK(files(folder / "look") == 0);
+}
+
+TEST_CASE("The wrong track is refused, and so is a focal length of zero") {
+    const Folder folder;
+    writeFlat(folder);
+    const auto wrong = unflatten(
+        folder, kTrackHead + trackLine("09:00:00:00", 1, 0) + trackLine("09:00:00:01", 2, 0));
+    CHECK(wrong.status == 3);
+    CHECK_THAT(wrong.err, Contains("09:00:00:00"));
+    const auto zero = unflatten(folder, "timecode,focal_mm\n01:00:00:01,0\n01:00:00:10,0\n");
+    CHECK(zero.status == 3);
+    CHECK_THAT(zero.err, Contains("not above 0"));
+}
+
+TEST_CASE("Deep parts and half-size channels are refused in a person's words") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "flat");
+    OIIO::ImageSpec beauty = rgbaSpec(kWidth, kHeight), deep(kWidth, kHeight, 2, OIIO::TypeFloat);
+    beauty.attribute("oiio:subimagename", "beauty");
+    deep.attribute("oiio:subimagename", "samples");
+    deep.channelnames = {"A", "Z"};
+    deep.deep = true;
+    const std::vector<OIIO::ImageSpec> parts{beauty, deep};
+    const auto path = (folder / "flat/a.1001.exr").string();
+    const auto output = OIIO::ImageOutput::create(path);
+    REQUIRE(output->open(path, 2, parts.data()));
+    REQUIRE(output->write_image(OIIO::TypeFloat,
+                                std::vector<float>(size_t(kWidth) * kHeight * 4, 0.5f).data()));
+    REQUIRE(output->open(path, deep, OIIO::ImageOutput::AppendSubimage));
+    OIIO::DeepData data(deep);
+    REQUIRE(output->write_deep_image(data));
+    REQUIRE(output->close());
+    const auto said = unflatten(folder, kTrackHead + trackLine("", 1001, 0));
+    CHECK(said.status == 3);
+    CHECK_THAT(said.err, Contains("deep") && Contains("samples"));
+    CHECK(files(folder / "look") == 0);
+}
+
+TEST_CASE("Elements of one moment share its sample; equal pictures are different frames") {
+    const Folder folder;
+    writeFlat(folder);
+    writeFrame(folder / "flat/b.1001.exr", stamped(0, 1), grey);
+    std::filesystem::copy_file(folder / "flat/b.1001.exr", folder / "flat/c.1001.exr");
+    std::string track = kTrackHead;
+    for (int i = 0; i < 40; ++i) track += trackLine(timecode(i), 1000 + i, 0);
+    CHECK(unflatten(folder, track).status == 1);  // no overscan: the rim is empty
+    CHECK(files(folder / "look") == 4);
+}
+
+TEST_CASE("A folder that can't be written and a full disk leave no frame half made") {
+    const Folder folder;
+    writeFlat(folder);
+    std::string track = kTrackHead;
+    for (int i = 0; i < 40; ++i) track += trackLine(timecode(i), 1000 + i, 0);
+    put(folder / "look", "a file stands here");
+    const auto refused = unflatten(folder, track);
+    CHECK(refused.status == 4);
+    std::filesystem::remove(folder / "look");
+    // A limit on file sizes stops the writing in the middle, as a full disk does.
+    const std::string program = std::getenv("PLATELOOM");
+    const int code = std::system(
+        ("ulimit -f 64; " + quoted(program) + " unflatten " + quoted(folder / "flat") + " --lens " +
+         quoted(folder / "lens.csv") + " -o " + quoted(folder / "look") + " 2>/dev/null")
+            .c_str());
+    CHECK(WEXITSTATUS(code) == 4);
+    CHECK(files(folder / "look") == 0);
+}
+
+TEST_CASE("A killed run leaves whole frames only, and resumed makes the same ones") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "flat");
+    std::string track = kTrackHead;
+    for (int i = 0; i < 30; ++i) {
+        writeFrame(folder / ("flat/a." + std::to_string(1001 + i) + ".exr"),
+                   stamped(i / 24, i % 24), grey);
+        track += trackLine(timecode(i), 1001 + i, i * 0.1);
+    }
+    put(folder / "lens.csv", track);
+    const auto to = [&](const char* out) {
+        return "unflatten " + quoted(folder / "flat") + " --lens " + quoted(folder / "lens.csv") +
+               " -o " + quoted(folder / out);
+    };
+    REQUIRE(run(to("whole")).status == 1);
+    const std::string program = std::getenv("PLATELOOM");
+    (void)std::system(
+        ("timeout -s KILL 0.2 " + quoted(program) + " " + to("look") + " 2>/dev/null >/dev/null")
+            .c_str());
+    REQUIRE(run(to("look") + " --resume").status <= 1);
+    for (int i = 0; i < 30; ++i) {
+        const std::string name = "a." + std::to_string(1001 + i) + ".exr";
+        CHECK(contents(folder / "look" / name) == contents(folder / "whole" / name));
+    }
+}
