@@ -83,6 +83,6 @@ function coverLegend() {
     return COVER.map((cover, count) => {
         const swatch = make("canvas", { width: 56, height: 40, class: "swatch", "aria-hidden": "true" });
         paintCover(swatch, () => count, 14);
-        return make("li", {}, swatch, count ? `×${count}${count === 4 ? "+" : ""} ` : "", cover.name);
+        return make("li", { class: "counted" }, swatch, count ? `×${count}${count === 4 ? "+" : ""} ` : "", cover.name);
     });
 }

@@ -57,7 +57,7 @@ function plateDetails(page, index) {
         make("h3", {}, make("span", { class: "number" }, String(plate.number)), " ", make("span", { class: "file" }, plate.file)),
         thumbnailOf(page, index), poseLine(page, index),
         plate.placed ? null : make("p", { class: "why" }, "No place: " + plate.why),
-        told.map((finding) => make("p", { class: finding.grave ? "why grave" : "why" }, finding.text)),
+        told.map((finding) => make("p", { class: finding.grave ? "why grave" : "why" }, sentence(finding.text, finding.plates))),
         lines([
             ["Placed by", plate.placed ? ({ ties: "ties", pose: "its pose alone" }[plate.placed_by] || plate.placed_by) : "–"],
             ["Ties", figure(page.survey, at + "ties", {})],
@@ -100,6 +100,7 @@ function closeButton(page, selected) {
 
 function showDetails(page, panel) {
     page.whenSelected((selected) => {
+        panel.classList.toggle("open", Object.keys(selected).length > 0);
         panel.replaceChildren(...[
             selected.plate !== undefined ? plateDetails(page, selected.plate)
                 : selected.pair !== undefined ? pairDetails(page, selected.pair)

@@ -46,6 +46,11 @@ function plural(count, one, many) {
     return `${count} ${count === 1 ? one : many}`;
 }
 
+// Begins with a capital, unless it begins with a file's name.
+function sentence(text, files) {
+    return files.some((file) => text.startsWith(file)) ? text : text.charAt(0).toUpperCase() + text.slice(1);
+}
+
 // Name and value, a line each.
 function lines(rows) {
     return make("dl", { class: "lines" }, rows.map(([name, value]) =>

@@ -60,13 +60,16 @@ function turnByFingers(view, canvas) {
         const [a, b] = [...fingers.values()];
         return Math.hypot(a.x - b.x, a.y - b.y);
     };
+    let moved_px = 0;
     canvas.addEventListener("pointerdown", (event) => {
+        if (!fingers.size) moved_px = 0;
         canvas.setPointerCapture(event.pointerId);
         fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
     });
     canvas.addEventListener("pointermove", (event) => {
         const before = fingers.get(event.pointerId);
         if (!before) return;
+        moved_px += Math.hypot(event.clientX - before.x, event.clientY - before.y);
         const pinched = fingers.size === 2 ? spread() : 0;
         // What is under the finger stays under it.
         const degrees = view.height_deg / canvas.clientHeight;
@@ -77,7 +80,10 @@ function turnByFingers(view, canvas) {
         if (pinched > 0) view.zoom(pinched / spread());
     });
     for (const end of ["pointerup", "pointercancel"])
-        canvas.addEventListener(end, (event) => fingers.delete(event.pointerId));
+        canvas.addEventListener(end, (event) => {
+            if (end === "pointerup" && fingers.size === 1 && moved_px < TAP_PX) view.tap(event.offsetX, event.offsetY);
+            fingers.delete(event.pointerId);
+        });
     canvas.addEventListener("wheel", (event) => {
         event.preventDefault();
         view.zoom(Math.exp(event.deltaY * 0.0012));
@@ -127,6 +133,11 @@ function makeView(page, renderer, scene) {
         page.turned(view);
         view.refresh();
     };
+    view.tap = (x, y) => {
+        const ray = new THREE.Vector3((2 * x) / renderer.domElement.clientWidth - 1, 1 - (2 * y) / renderer.domElement.clientHeight, 0.5)
+            .unproject(camera).normalize();
+        view.tapped((Math.atan2(ray.z, -ray.x) * 180) / Math.PI, (Math.asin(ray.y) * 180) / Math.PI);
+    };
     view.resize = (width, height) => {
         renderer.setSize(width, height, false);
         camera.aspect = width / Math.max(1, height);
@@ -163,20 +174,28 @@ function showLookAround(page, section) {
         "aria-label": "Panorama. Drag or use the arrow keys to turn, plus and minus to come nearer." }))
         canvas.setAttribute(name, value);
     const pan = make("output", { id: "look-pan" }), tilt = make("output", { id: "look-tilt" }), wide = make("output", {});
+    const here = make("p", { class: "here", id: "look-here", "aria-live": "polite" });
     const image = new Image();
     image.onload = () => {
         const scene = panoramaScene(image);
         const view = makeView(page, renderer, scene);
         const outlines = addOutlines(page.survey, scene);
-        section.append(make("div", { class: "readout" }, make("p", {}, "pan ", pan, " tilt ", tilt, make("span", { class: "wide" }, " view ", wide)),
+        section.append(make("div", { class: "readout" },
+            make("p", {}, "pan ", pan, " tilt ", tilt, make("span", { class: "wide" }, " view ", wide)),
             viewButtons(view, outlines)), canvas,
-        make("p", { class: "note" }, "Drag to turn, pinch or wheel to come nearer. Pan is positive to the left. The ring on the unrolled sphere shows where you look."),
+        here, make("p", { class: "note" }, "Drag to turn, pinch or wheel to come nearer, tap to ask which plates see it. ",
+            "Pan is positive to the left. The ring on the unrolled sphere shows where you look."),
         make("img", { src: page.panorama, alt: "The panorama, flat", class: "flat for-print" }));
         page.whenTurned(() => {
             pan.textContent = `${numeral(view.pan_deg, 1)}°`;
             tilt.textContent = `${numeral(view.tilt_deg, 1)}°`;
             wide.textContent = `${numeral(view.height_deg, 0)}° high`;
         });
+        view.tapped = (pan_deg, tilt_deg) => {
+            const plates = platesAt(page.survey, pan_deg, tilt_deg).map((plate) => plate.index);
+            here.replaceChildren(`${direction(pan_deg, tilt_deg)}: `, ...(plates.length ? plates.map(page.plateButton) : ["no plate sees it"]));
+            page.tap(pan_deg, tilt_deg);
+        };
         turnByFingers(view, canvas);
         turnByKeys(view, canvas);
         new ResizeObserver(() => view.resize(canvas.clientWidth, canvas.clientHeight)).observe(canvas);

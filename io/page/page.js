@@ -41,6 +41,11 @@ function selectionAt(page, pan_deg, tilt_deg) {
     return here.length > 1 && pair >= 0 ? { pair, here } : { plate: here[0], here };
 }
 
+// When the file was written; the browser knows.
+function writtenAt() {
+    return new Date(document.lastModified).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
+
 function showVerdict(page, header) {
     const { survey } = page;
     const grave = survey.findings.filter((finding) => finding.grave).length, all = survey.findings.length;
@@ -52,7 +57,7 @@ function showVerdict(page, header) {
     const fact = (name, ...value) => make("li", {}, make("b", {}, ...value), " ", name);
     header.dataset.state = state;
     header.append(
-        make("p", { class: "project" }, `plateloom ${survey.command}`),
+        make("p", { class: "project" }, `plateloom ${survey.command} · written ${writtenAt()}`),
         make("div", { class: "verdict" }, make("span", { class: "sign", "aria-hidden": "true" }, sign),
             make("div", {}, make("p", { class: "count" }, count), make("h1", { id: "verdict-words" }, survey.verdict))),
         make("ul", { class: "facts" },
@@ -77,8 +82,8 @@ function findingCard(page, finding) {
                 page.tap(finding.pan_deg, finding.tilt_deg);
                 document.getElementById("sphere").scrollIntoView({ behavior: "smooth" });
             } }, direction(finding.pan_deg, finding.tilt_deg)) : null),
-        make("p", { class: "text" }, finding.text),
-        finding.advice ? make("p", { class: "advice" }, finding.advice) : null);
+        make("p", { class: "text" }, sentence(finding.text, finding.plates)),
+        finding.advice ? make("p", { class: "advice" }, sentence(finding.advice, finding.plates)) : null);
 }
 
 function showFindings(page, section) {
@@ -156,7 +161,8 @@ function showJob(page, footer) {
     const { survey } = page;
     const told = [...survey.warnings.map((text) => "Warning: " + text), ...survey.notes];
     if (told.length) footer.append(make("h2", {}, "Notes"), make("ul", {}, told.map((text) => make("li", {}, text))));
-    const stages = survey.stages.map((stage, index) => [" ", stage.stage, " ", figure(survey, `stages.${index}.seconds`, { digits: 1, unit: "s" }), "\u2003"]);
+    const stages = survey.stages.map((stage, index) =>
+        [" ", stage.stage, " ", figure(survey, `stages.${index}.seconds`, { digits: 1, unit: "s" }), "\u2003"]);
     if (stages.length) footer.append(make("p", { class: "stages" }, "Time: ", stages.flat()));
     if (survey.peak_memory_bytes > 0)
         footer.append(make("p", {}, "Memory: ", figure(survey, "peak_memory_bytes", { digits: 1, scale: 1e-9, unit: "GB" })));

@@ -115,7 +115,8 @@ function labelsOf(survey, troubled) {
     for (const place of roomyPlaces(coverMap(survey), 3.5)) {
         if (Math.abs(place.tilt) > 84 || Math.abs(place.pan) > 174) continue;
         if (taken.some((other) => crowded(place, other))) continue;
-        put(place.pan, place.tilt, place.count, sheetLabel(180 - place.pan, 90 - place.tilt, "×" + place.count, "count", { "data-room": place.room_deg }));
+        put(place.pan, place.tilt, place.count,
+            sheetLabel(180 - place.pan, 90 - place.tilt, "×" + place.count, "count", { "data-room": place.room_deg }));
     }
     return labels;
 }
@@ -137,7 +138,8 @@ function sphereSheet(page) {
     const picture = page.panorama ? make("img", { src: page.panorama, alt: "", class: "picture" }) : null;
     const labels = labelsOf(survey, troubled);
     const looking = draw("g", { class: "label looking", "data-x": 180, "data-y": 90 },
-        draw("circle", { r: 13, class: "halo" }), draw("circle", { r: 13 }), draw("path", { d: "M-20 0H-7M20 0H7M0 -20V-7M0 20V7" }));
+        draw("circle", { r: 13, class: "halo" }), draw("circle", { r: 13 }),
+        draw("path", { d: "M-20 0H-7M20 0H7M0 -20V-7M0 20V7" }));
     const overlay = draw("svg", { viewBox: "0 0 360 180", preserveAspectRatio: "none", role: "img",
         "aria-label": "Outlines of the plates on the unrolled sphere" },
     draw("defs", {}, hatching("hatch", 3)), sheetGrid(), holesOf(survey),
@@ -242,6 +244,7 @@ function showSphere(page, section) {
     page.whenTurned(({ pan_deg, tilt_deg }) => {
         looking.dataset.x = 180 - pan_deg;
         looking.dataset.y = 90 - tilt_deg;
-        looking.setAttribute("transform", `translate(${180 - pan_deg} ${90 - tilt_deg}) scale(${360 / Math.max(1, sheet.clientWidth)})`);
+        const unit = 360 / Math.max(1, sheet.clientWidth);
+        looking.setAttribute("transform", `translate(${180 - pan_deg} ${90 - tilt_deg}) scale(${unit})`);
     });
 }

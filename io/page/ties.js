@@ -21,6 +21,11 @@ function strokesPerPixel(residuals) {
     return (0.05 * FRAME_WIDTH) / Math.max(usual, 1e-3);
 }
 
+// What the bar below the frame stands for, pixels.
+function sampleOf(stroke) {
+    return roundLength((0.2 * FRAME_WIDTH) / stroke);
+}
+
 function framePicture(residuals, height, stroke) {
     let path = "", dots = "";
     for (const tie of residuals) {
@@ -28,13 +33,12 @@ function framePicture(residuals, height, stroke) {
         path += `M${x.toFixed(1)} ${y.toFixed(1)}l${(tie.dx_px * stroke).toFixed(1)} ${(tie.dy_px * stroke).toFixed(1)}`;
         dots += `M${x.toFixed(1)} ${y.toFixed(1)}h0`;
     }
-    const sample_px = roundLength((0.12 * FRAME_WIDTH) / stroke), length = sample_px * stroke;
-    return draw("svg", { viewBox: `-4 -4 ${FRAME_WIDTH + 8} ${height + 48}`, role: "img", "aria-label": "Residuals of the ties over the frame" },
+    const length = sampleOf(stroke) * stroke;
+    return draw("svg", { viewBox: `-4 -4 ${FRAME_WIDTH + 8} ${height + 34}`, role: "img", "aria-label": "Residuals of the ties over the frame" },
         draw("rect", { width: FRAME_WIDTH, height, class: "frame" }),
         draw("path", { d: `M${FRAME_WIDTH / 2} 0V${height}M0 ${height / 2}H${FRAME_WIDTH}`, class: "thirds" }),
         draw("path", { d: path, class: "stroke" }), draw("path", { d: dots, class: "foot" }),
-        draw("path", { d: `M0 ${height + 26}h${length.toFixed(1)}m0 -7v14m${-length.toFixed(1)} -14v14`, class: "sample" }),
-        draw("text", { x: length + 14, y: height + 32 }, `${sample_px < 1 ? sample_px.toPrecision(1) : sample_px} pixel, drawn ${stroke < 10 ? stroke.toPrecision(2) : Math.round(stroke)} times as long as a pixel of this frame`));
+        draw("path", { d: `M0 ${height + 20}h${length.toFixed(1)}m0 -8v16m${-length.toFixed(1)} -16v16`, class: "sample" }));
 }
 
 function showTies(page, section) {
@@ -52,7 +56,9 @@ function showTies(page, section) {
         const residuals = choice.value === "" ? all : all.filter((tie) => tie.plate === Number(choice.value));
         const shown = survey.plates[residuals[0].plate];
         const height = shown.width_px > 0 ? (FRAME_WIDTH * shown.height_px) / shown.width_px : (FRAME_WIDTH * 9) / 16;
-        picture.replaceChildren(framePicture(residuals, height, stroke));
+        const sample_px = sampleOf(stroke);
+        picture.replaceChildren(framePicture(residuals, height, stroke),
+            make("p", { class: "note" }, `The bar is as long as the stroke of ${sample_px < 1 ? sample_px.toPrecision(1) : sample_px} px.`));
         const lengths = residuals.map((tie) => Math.hypot(tie.dx_px, tie.dy_px));
         words.textContent = `${plural(residuals.length, "tie", "ties")} drawn: half of them within ${numeral(percentile(lengths, 0.5), 2)} px, ` +
             `nine of ten within ${numeral(percentile(lengths, 0.9), 2)} px, the worst ${numeral(Math.max(...lengths), 2)} px.`;

@@ -9,7 +9,7 @@ const TRACKS = [
     { key: "iso", name: "ISO", unit: "", digits: 0, calm: 0.01, relative: true, only_if_moved: true },
     { key: "sharpness", name: "Detail against neighbours", unit: "", digits: 2, calm: 0.3 },
 ];
-const TRACK_WIDTH = 960, TRACK_LEFT = 84, TRACK_RIGHT = 22, TRACK_TOP = 16, TRACK_FOOT = 30;
+const TRACK_WIDTH = 960, TRACK_LEFT = 92, TRACK_RIGHT = 22, TRACK_TOP = 16, TRACK_FOOT = 30;
 
 // Seconds of a timecode; the frame counts as a thirtieth, which is near enough for a chart.
 function secondsOf(timecode) {
@@ -60,7 +60,7 @@ function trackPoint(page, track, index, x, value, scale) {
 function plateNumerals(page, columns, height) {
     let last = -Infinity;
     return columns.map((x, index) => {
-        if (x - last < 30) return null;
+        if (x - last < 34) return null;
         last = x;
         return draw("text", { x, y: height - 6, "text-anchor": "middle", class: "plate-number" },
             String(page.survey.plates[index].number));
@@ -78,12 +78,13 @@ function trackChart(page, track, by_time) {
     const summary = scale.moved
         ? `${numeral(scale.low, track.digits)} to ${numeral(scale.high, track.digits)}${unit}`
         : `steady at ${numeral(known[0], track.digits)}${unit}`;
-    const at = (value) => draw("text", { x: TRACK_LEFT - 16, y: scale.y(value) + 6, "text-anchor": "end" }, numeral(value, track.digits));
+    const at = (value) => draw("text", { x: TRACK_LEFT - 16, y: scale.y(value) + 7, "text-anchor": "end" }, numeral(value, track.digits));
     return make("figure", { class: "track", "data-track": track.key },
         make("figcaption", {}, make("strong", {}, track.name), " ", make("span", { class: scale.moved ? "moved" : "" }, summary)),
-        make("div", { class: "scroll" }, draw("svg", { viewBox: `0 0 ${TRACK_WIDTH} ${scale.height}`, role: "img", "aria-label": `${track.name}: ${summary}` },
+        make("div", { class: "scroll" }, draw("svg", { viewBox: `0 0 ${TRACK_WIDTH} ${scale.height}`,
+            role: "img", "aria-label": `${track.name}: ${summary}` },
             scale.moved ? [at(scale.high), at(scale.low)] : at((scale.low + scale.high) / 2),
-            draw("line", { x1: TRACK_LEFT - 8, x2: TRACK_WIDTH, y1: scale.height - TRACK_FOOT + 4, y2: scale.height - TRACK_FOOT + 4, class: "axis" }),
+            draw("path", { d: `M${TRACK_LEFT - 8} ${scale.height - TRACK_FOOT + 4}H${TRACK_WIDTH}`, class: "axis" }),
             trackLine(columns, values, scale.y),
             values.map((value, index) => trackPoint(page, track, index, columns[index], value, scale)),
             plateNumerals(page, columns, scale.height))));

@@ -229,6 +229,17 @@ TEST_CASE("the panorama turns under the finger, and says where it looks", "[page
     CHECK(readOut(chromium, "look-tilt") == Approx(75).margin(0.3));
     const auto white = middleColour(chromium);
     CHECK(white[0] + white[1] + white[2] > 700);
+
+    // A tap, without a drag, asks which plates see the place: here what lies 20 degrees below.
+    chromium.run(
+        "[...document.querySelectorAll('#look button')].find((b) => b.textContent === "
+        "'To pan 0').click()");
+    chromium.settle();
+    chromium.tap(
+        x, y + box.at("h").get<double>() / 2 * std::tan(20 / 57.29578) / std::tan(30 / 57.29578));
+    CHECK(chromium.run("document.getElementById('look-here').textContent") ==
+          "pan 0°, tilt \u221220°: 11");
+    CHECK(selected(chromium) == json{10});
     CHECK(chromium.complaints().empty());
 }
 
