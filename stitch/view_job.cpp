@@ -11,6 +11,7 @@
 #include "stitch/contact_sheet.h"
 #include "stitch/recipe.h"
 #include "stitch/stage_clock.h"
+#include "stitch/view_maps.h"
 
 namespace plateloom::stitch {
 
@@ -211,11 +212,15 @@ public:
         ViewResult::Frame made;
         made.number = shot.frame.number;
         made.path = shot.path;
+        const ViewCamera camera{shot.lens, calib::worldFromCamera(*shot.frame.sample.pose)};
+        if (request_.uv_maps) {
+            clock_.begin("maps");
+            writeViewMaps(*request_.uv_maps, shot.path, grid_, panorama_.file().samples_on_border,
+                          camera, request_.look, shot.bounds);
+        }
         if (request_.resume && keep(index, shot, made)) return made;
         clock_.begin("view");
-        View view = renderView(panorama_, grid_,
-                               {shot.lens, calib::worldFromCamera(*shot.frame.sample.pose)},
-                               request_.look, shot.bounds);
+        View view = renderView(panorama_, grid_, camera, request_.look, shot.bounds);
         clock_.add(double(view.picture.width) * view.picture.height);
         made.covered = view.covered;
         clock_.begin("write");
@@ -278,6 +283,7 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
     checkOutput(request, camera.frames.size());
     const auto shots = planShot(camera, request, result.size, grid, result);
     if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
+    if (request.uv_maps) io::makeFolder(*request.uv_maps);
     // Whatever can't be written is found now, not after the work.
     io::NewFile(shots.front().path);
     if (request.sheet) io::NewFile(*request.sheet);

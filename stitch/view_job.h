@@ -34,6 +34,7 @@ struct ViewRequest {
     Look look = Look::lens;
     std::optional<double> overscan;  ///< of a flat look: a factor; nothing: what its lens needs
     std::filesystem::path output;    ///< with # for the frame number, or one file for one frame
+    std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
     std::optional<std::filesystem::path> sheet;
     bool resume = false;
     bool half = true;

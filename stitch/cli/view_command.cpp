@@ -17,7 +17,7 @@ namespace {
 
 struct Options {
     std::string panorama, track, output, look = "lens", overscan, size, sensor, frames, projection,
-                                         band, colour_space, depth = "half", sheet;
+                                         band, colour_space, depth = "half", sheet, uv_maps;
     std::vector<std::string> shot;
     double pan_deg = 0, tilt_deg = 0, roll_deg = 0, focal_mm = 0;
     int64_t first_frame = -1;
@@ -55,6 +55,7 @@ stitch::ViewRequest requestOf(const Options& options) {
     request.overscan = parseOverscan(options.overscan);
     request.output = options.output;
     if (!options.sheet.empty()) request.sheet = options.sheet;
+    if (!options.uv_maps.empty()) request.uv_maps = options.uv_maps;
     request.resume = options.resume;
     request.half = options.depth == "half";
     request.cache_bytes = size_t(options.cache_mb) << 20;
@@ -240,6 +241,10 @@ void addView(CLI::App& program, Run& run) {
         ->type_name("FILE");
     command->add_option("--sheet", options->sheet, "Contact sheet of the shot")
         ->type_name("FILE.png");
+    command
+        ->add_option("--uv-map", options->uv_maps,
+                     "Folder for UV and shading maps, for the same warp in another package")
+        ->type_name("DIR");
     command->add_flag("--resume", options->resume,
                       "Keep frames that are there and were made from the same things");
     command
