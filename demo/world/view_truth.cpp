@@ -1,19 +1,17 @@
 #include "world/view_truth.h"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
-
-#include "stitch/patch_registration.h"
+#include <optional>
 
 namespace plateloom::world {
 
 namespace {
 
-constexpr int kPatch_px = 21, kArea_px = 8;
-constexpr int kBlurReach_px = 6;
-constexpr double kItself_px = 1e-3;
+constexpr int kArea_px = 8;
 
 bool covered(const io::Picture& picture, int x, int y) {
     return picture.channels < 4 || picture.at(x, y)[3] >= 0.999f;
@@ -40,17 +38,6 @@ Rgb commonFactor(const io::Picture& view, const io::Picture& recorded) {
     return factor;
 }
 
-cv::Mat lightOf(const io::Picture& picture, const Rgb& factor = {1, 1, 1}) {
-    cv::Mat light(picture.height, picture.width, CV_32F);
-    for (int y = 0; y < picture.height; ++y)
-        for (int x = 0; x < picture.width; ++x) {
-            const float* p = picture.at(x, y);
-            light.at<float>(y, x) =
-                0.25f * p[0] * factor[0] + 0.6f * p[1] * factor[1] + 0.15f * p[2] * factor[2];
-        }
-    return light;
-}
-
 bool wholeAround(const io::Picture& view, int x, int y, int reach) {
     for (int j = y - reach; j <= y + reach; ++j)
         for (int i = x - reach; i <= x + reach; ++i)
@@ -59,71 +46,92 @@ bool wholeAround(const io::Picture& view, int x, int y, int reach) {
     return true;
 }
 
-cv::Mat blurred(const cv::Mat& light, double sigma_px) {
-    cv::Mat out;
-    if (sigma_px <= 0) return light;
-    cv::GaussianBlur(light, out, {}, sigma_px, sigma_px, cv::BORDER_REPLICATE);
-    return out;
+// Luminance, softened so that differences of neighbours are derivatives: a central difference is
+// 0.4 % short at the shortest wave that a Gaussian of 1.5 pixels leaves.
+cv::Mat softLight(const io::Picture& picture) {
+    constexpr double kSigma_px = 1.5;
+    cv::Mat light(picture.height, picture.width, CV_64F);
+    for (int y = 0; y < picture.height; ++y)
+        for (int x = 0; x < picture.width; ++x) {
+            const float* p = picture.at(x, y);
+            light.at<double>(y, x) = 0.25 * p[0] + 0.6 * p[1] + 0.15 * p[2];
+        }
+    cv::GaussianBlur(light, light, cv::Size(), kSigma_px);
+    return light;
 }
 
-// How unlike two pictures are, each place in proportion to its light: a lamp must not drown the
-// rest.
-double unlikeness(const cv::Mat& a, const cv::Mat& b) {
-    double sum = 0;
-    for (int y = kBlurReach_px; y < a.rows - kBlurReach_px; ++y)
-        for (int x = kBlurReach_px; x < a.cols - kBlurReach_px; ++x) {
-            const double p = a.at<float>(y, x), q = b.at<float>(y, x);
-            const double off = (p - q) / (0.5 * (p + q) + 0.01);
-            sum += off * off;
-        }
-    return sum;
+// The derivative of a well-sampled signal from its neighbours, to fourth order.
+double slope(const cv::Mat& light, int x, int y, int dx, int dy) {
+    const auto at = [&](int k) { return light.at<double>(y + k * dy, x + k * dx); };
+    return (8 * (at(1) - at(-1)) - (at(2) - at(-2))) / 12;
 }
 
-// A panorama's view may be sharper than what a lens recorded, or softer. Where a patch cuts an edge
-// a difference in sharpness looks like a shift; so the sharper of the two is brought to the other
-// by one Gaussian.
-void matchSharpness(cv::Mat& a, cv::Mat& b) {
-    constexpr double kMost_px = 1.2, kStep_px = 0.05;
-    double least = unlikeness(a, b);
-    cv::Mat best_a = a, best_b = b;
-    for (const bool first : {true, false})
-        for (double sigma = 0.2; sigma <= kMost_px; sigma += kStep_px) {
-            const cv::Mat softer = blurred(first ? a : b, sigma);
-            const double now = first ? unlikeness(softer, b) : unlikeness(a, softer);
-            if (now >= least) break;
-            least = now;
-            (first ? best_a : best_b) = softer;
-            (first ? best_b : best_a) = first ? b : a;
+// One block of the frame: what the view shows there as the recorded light moved by (dx, dy), a
+// little sharper or softer, brighter and hazier. Least squares, every pixel by its relative error,
+// so that a lamp counts no more than the wall beside it.
+struct BlockFit {
+    double dx_px = 0, dy_px = 0;
+    double sigma_px = 0;  // of the worse of the two
+    double residual = 0;  // RMS, relative
+};
+
+std::optional<BlockFit> fitBlock(const cv::Mat& view, const cv::Mat& recorded, int x0, int y0,
+                                 int edge) {
+    using Normal = Eigen::Matrix<double, 5, 5>;
+    using Terms = Eigen::Matrix<double, 5, 1>;
+    Normal normal = Normal::Zero();
+    Terms right = Terms::Zero();
+    double squares = 0;
+    for (int y = y0; y < y0 + edge; ++y)
+        for (int x = x0; x < x0 + edge; ++x) {
+            const double light = recorded.at<double>(y, x);
+            const double weight = 1 / (light + 0.01);
+            const double bend = recorded.at<double>(y, x - 1) + recorded.at<double>(y, x + 1) +
+                                recorded.at<double>(y - 1, x) + recorded.at<double>(y + 1, x) -
+                                4 * light;
+            Terms terms;
+            terms << -slope(recorded, x, y, 1, 0), -slope(recorded, x, y, 0, 1), bend, light, 1;
+            terms *= weight;
+            const double off = (view.at<double>(y, x) - light) * weight;
+            normal += terms * terms.transpose();
+            right += terms * off;
+            squares += off * off;
         }
-    a = best_a, b = best_b;
+    const Eigen::LDLT<Normal> solver(normal);
+    const Normal inverse = solver.solve(Normal::Identity());
+    const Terms found = solver.solve(right);
+    if (solver.info() != Eigen::Success || !found.allFinite()) return std::nullopt;
+    BlockFit fit;
+    fit.dx_px = found[0];
+    fit.dy_px = found[1];
+    const double rest = std::max(0.0, squares - found.dot(right)) / double(edge * edge - 5);
+    // The softening ties neighbours together: some seven of them are one.
+    constexpr double kTied = 7;
+    fit.sigma_px = std::sqrt(rest * kTied * std::max(inverse(0, 0), inverse(1, 1)));
+    fit.residual = std::sqrt(rest);
+    return fit;
 }
 
 void compareGeometry(const io::Picture& view, const io::Picture& recorded,
                      const ViewComparison& how, ViewErrors& errors) {
-    cv::Mat here = lightOf(recorded), there = lightOf(view, errors.factor);
-    matchSharpness(here, there);
-    const auto grid = stitch::PatchGrid::plain(kPatch_px);
-    const double step_px = double(recorded.width) / how.across;
-    const int down = std::max(1, int(recorded.height / step_px));
-    const int reach_px = int(grid.reach_px + how.reach_px) + kBlurReach_px;
-    for (int row = 0; row < down; ++row)
-        for (int column = 0; column < how.across; ++column) {
-            const int x = int((column + 0.5) * step_px);
-            const int y = int((row + 0.5) * recorded.height / down);
-            if (!wholeAround(view, x, y, reach_px)) continue;
-            const calib::Vector2d at(x + 0.5, y + 0.5);
-            // A patch that does not even find itself, from a little aside, has nothing to hold on
-            // to.
-            const calib::Vector2d aside = at + calib::Vector2d(0.3, 0.2);
-            const auto itself = stitch::registerPatch(here, at, grid, here, aside, grid, {});
-            if (!itself || (itself->px - at).norm() > kItself_px) continue;
-            const auto found =
-                stitch::registerPatch(here, at, grid, there, at, grid, {.reach_px = how.reach_px});
-            if (found && found->sigma_px > how.worst_sigma_px) continue;
+    io::Picture scaled = view;
+    for (size_t i = 0; i < scaled.data.size(); ++i) {
+        const auto c = int(i % size_t(scaled.channels));
+        if (c < 3) scaled.data[i] *= errors.factor[c];
+    }
+    const cv::Mat there = softLight(scaled), here = softLight(recorded);
+    constexpr int kMargin_px = 8;  // of the softening and the derivatives
+    const int edge = recorded.width / how.across;
+    for (int y = kMargin_px; y + edge + kMargin_px <= recorded.height; y += edge)
+        for (int x = kMargin_px; x + edge + kMargin_px <= recorded.width; x += edge) {
+            if (!wholeAround(view, x + edge / 2, y + edge / 2, edge / 2 + kMargin_px)) continue;
+            const auto fit = fitBlock(there, here, x, y, edge);
+            if (!fit) continue;
+            if (fit->sigma_px > how.worst_sigma_px) continue;
             ++errors.tried;
-            if (!found) continue;
-            const calib::Vector2d shift = found->px - at;
-            errors.patches.push_back({at.x(), at.y(), shift.x(), shift.y(), found->sigma_px});
+            if (fit->residual > how.worst_residual) continue;
+            errors.patches.push_back(
+                {x + edge / 2.0, y + edge / 2.0, fit->dx_px, fit->dy_px, fit->sigma_px});
         }
 }
 

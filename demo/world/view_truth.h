@@ -1,8 +1,9 @@
 // How near a view out of a panorama comes to the frame that the shot's camera truly recorded.
 //
-// Where: patches of the recorded frame are found again in the view to a small part of a pixel, over
-// the whole frame; how far they have to be moved is the view's geometric error. Light: the relative
-// difference pixel by pixel, after one factor a channel, since a panorama is free in exposure.
+// Where: patch by patch over the whole frame, how far the recorded light has to be moved to be the
+// view's, by least squares on its slopes (Lucas and Kanade 1981), sharpness and brightness set
+// free: that is the view's geometric error. Light: the relative difference pixel by pixel, after
+// one factor a channel, since a panorama is free in exposure.
 #pragma once
 
 #include <cmath>
@@ -48,11 +49,12 @@ constexpr int kZonesAcross = 6, kZonesDown = 4;
 
 struct ViewComparison {
     int across = 24;               ///< patches in a row of the frame
-    double worst_sigma_px = 0.03;  ///< patches known less surely are left out
-    double reach_px = 2;           ///< of the search for a patch
+    double worst_sigma_px = 0.01;  ///< patches that tell a shift less surely are left out
+    double worst_residual = 0.1;   ///< relative; beyond it a patch shows something else
 };
 
-/// Both RGB or RGBA and of the same size. A patch that is not found within reach counts as tried.
+/// Both RGB or RGBA and of the same size. For shifts below a pixel. A patch that shows something
+/// else in the view (what moved while the plates were shot) counts as tried and is not found again.
 [[nodiscard]] ViewErrors compareView(const io::Picture& view, const io::Picture& recorded,
                                      const ViewComparison& how = {});
 
