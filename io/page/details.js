@@ -98,7 +98,14 @@ function closeButton(page, selected) {
     return make("button", { type: "button", class: "close", "aria-label": "Close", onclick: () => page.select({}) }, "×");
 }
 
+// What is chosen from elsewhere on the page shows its figures there.
+function followThePage(panel) {
+    new IntersectionObserver(([sphere]) => panel.classList.toggle("away", !sphere.isIntersecting), { rootMargin: "-30% 0px" })
+        .observe(document.getElementById("sphere"));
+}
+
 function showDetails(page, panel) {
+    followThePage(panel);
     page.whenSelected((selected) => {
         panel.classList.toggle("open", Object.keys(selected).length > 0);
         panel.replaceChildren(...[

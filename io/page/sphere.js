@@ -221,6 +221,14 @@ function notOnTheSheet(page) {
     return make("p", { class: "missing" }, "Without a place: ", missing.map((plate) => page.plateButton(plate.index)));
 }
 
+// On a phone the sheet is wider than the window.
+function bringIntoSight(scroll, sheet, plate) {
+    if (!plate.placed) return;
+    const x = sheet.offsetLeft + ((180 - wrapped(plate.pan_deg)) * sheet.clientWidth) / 360;
+    if (x < scroll.scrollLeft + 40 || x > scroll.scrollLeft + scroll.clientWidth - 40)
+        scroll.scrollTo({ left: x - scroll.clientWidth / 2, behavior: "smooth" });
+}
+
 function showSphere(page, section) {
     const { sheet, overlay, looking } = sphereSheet(page);
     const panel = make("div", { class: "panel", id: "panel", "aria-live": "polite" });
@@ -236,6 +244,7 @@ function showSphere(page, section) {
     requestAnimationFrame(() => { scroll.scrollLeft = (scroll.scrollWidth - scroll.clientWidth) / 2; });
     page.whenSelected((selected) => {
         const chosen = chosenPlates(page, selected);
+        if (chosen.length) bringIntoSight(scroll, sheet, page.survey.plates[chosen[0]]);
         for (const element of overlay.querySelectorAll("[data-plate],[data-number]"))
             element.classList.toggle("chosen", chosen.includes(Number(element.dataset.plate ?? element.dataset.number)));
         // What is chosen lies on top of its neighbours.

@@ -8,6 +8,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <array>
 #include <catch2/catch.hpp>
 #include <csignal>
 #include <cstdlib>
@@ -153,6 +154,30 @@ public:
         mouse("mousePressed", x, y, 1);
         for (int i = 1; i <= 4; ++i) mouse("mouseMoved", x + dx * i / 4, y + dy * i / 4, 1);
         mouse("mouseReleased", x + dx, y + dy, 1);
+        settle();
+    }
+    /// Fingers that go from one place to another: {x, y, to x, to y} each.
+    void touch(const std::vector<std::array<double, 4>>& fingers) {
+        const auto points = [&](double share) {
+            json places = json::array();
+            for (const auto& [x, y, to_x, to_y] : fingers)
+                places.push_back({{"x", x + share * (to_x - x)},
+                                  {"y", y + share * (to_y - y)},
+                                  {"id", places.size()}});
+            return places;
+        };
+        const auto send = [&](const char* type, const json& places) {
+            call("Input.dispatchTouchEvent", {{"type", type}, {"touchPoints", places}});
+        };
+        send("touchStart", points(0));
+        for (int i = 1; i <= 4 && fingers.front()[0] != fingers.front()[2]; ++i)
+            send("touchMove", points(i / 4.0));
+        send("touchEnd", json::array());
+        settle();
+    }
+    void wheel(double x, double y, double down) {
+        call("Input.dispatchMouseEvent",
+             {{"type", "mouseWheel"}, {"x", x}, {"y", y}, {"deltaX", 0}, {"deltaY", down}});
         settle();
     }
     void key(const std::string& name) {

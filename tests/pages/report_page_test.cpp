@@ -243,6 +243,39 @@ TEST_CASE("the panorama turns under the finger, and says where it looks", "[page
     CHECK(chromium.complaints().empty());
 }
 
+TEST_CASE("fingers choose a plate, turn the panorama and come nearer", "[page]") {
+    const Report report;
+    const auto& plate = report.survey.plates[10];
+    Chromium& chromium = browser();
+    chromium.show(report.page(), {768, 1024, false});
+    Point at = onSheet(chromium, plate.pose.pan_deg, plate.pose.tilt_deg - 20);
+    chromium.touch({{at.x, at.y, at.x, at.y}});
+    CHECK(selected(chromium) == json{10});
+    // A finger that moves on scrolls the page and chooses nothing.
+    at = onSheet(chromium, plate.pose.pan_deg, plate.pose.tilt_deg - 20);
+    chromium.touch({{at.x, at.y, at.x + 60, at.y - 80}});
+    CHECK(selected(chromium).empty());
+
+    chromium.run("document.getElementById('view').scrollIntoView({block: 'center'})");
+    const json box = chromium.run(
+        "(() => { const b = document.getElementById('view').getBoundingClientRect();"
+        "return {x: b.left + b.width / 2, y: b.top + b.height / 2, h: b.height}; })()");
+    const double x = box.at("x"), y = box.at("y");
+    const auto high_deg = [&] {
+        return valueOf(chromium.run("document.querySelector('.wide output').textContent"));
+    };
+    CHECK(high_deg() == 60);
+    chromium.touch({{x - 50, y, x - 100, y}, {x + 50, y, x + 100, y}});
+    CHECK(high_deg() == Approx(30).margin(1));
+    CHECK(readOut(chromium, "look-pan") == Approx(0).margin(0.5));
+    chromium.touch({{x, y, x + box.at("h").get<double>() / 3, y}});
+    CHECK(readOut(chromium, "look-pan") == Approx(high_deg() / 3).margin(0.5));
+    const double before = high_deg();
+    chromium.wheel(x, y, 240);
+    CHECK(high_deg() == Approx(before * std::exp(0.0012 * 240)).margin(1));
+    CHECK(chromium.complaints().empty());
+}
+
 TEST_CASE("without WebGL the panorama lies flat, and the page says so", "[page]") {
     const Report report;
     Chromium chromium({"--disable-3d-apis"});
