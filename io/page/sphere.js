@@ -146,15 +146,30 @@ function sphereSheet(page) {
     placedPlates(survey).map((plate) => outlinesOf(survey, plate, troubled.has(plate.index))), looking, labels);
     const sheet = make("div", { class: "sheet", tabindex: "0", role: "application", id: "sheet",
         "aria-label": "Unrolled sphere. Arrow keys go from plate to plate." }, cover, picture, overlay);
-    keepLabelSize(sheet, overlay);
+    keepLabelSize(survey, sheet, overlay);
     listenToTaps(page, sheet);
     listenToArrows(page, sheet);
     return { sheet, overlay, looking };
 }
 
-function keepLabelSize(sheet, overlay) {
+// How wide a plate is, in pan: the middle one of all.
+function usualWidth_deg(survey) {
+    const widths = placedPlates(survey).map(({ outline }) => {
+        const pans = outline.map(([pan]) => pan);
+        return Math.max(...pans) - Math.min(...pans);
+    }).sort((a, b) => a - b);
+    return widths.length ? widths[Math.floor(widths.length / 2)] : 60;
+}
+
+// Degrees a pixel of a label: on the screen they keep their size, somewhat less where plates are small.
+function labelUnit(survey, sheet) {
+    const pixel_deg = 360 / Math.max(1, sheet.clientWidth);
+    return pixel_deg * Math.max(0.62, Math.min(1, usualWidth_deg(survey) / pixel_deg / 62));
+}
+
+function keepLabelSize(survey, sheet, overlay) {
     const place = () => {
-        const unit = 360 / Math.max(1, sheet.clientWidth);
+        const unit = labelUnit(survey, sheet);
         for (const label of overlay.querySelectorAll(".label")) {
             const half = (Number(label.dataset.wide || 0) / 2 + 2) * unit;
             const x = Math.max(half, Math.min(360 - half, Number(label.dataset.x)));
@@ -253,7 +268,7 @@ function showSphere(page, section) {
     page.whenTurned(({ pan_deg, tilt_deg }) => {
         looking.dataset.x = 180 - pan_deg;
         looking.dataset.y = 90 - tilt_deg;
-        const unit = 360 / Math.max(1, sheet.clientWidth);
+        const unit = labelUnit(page.survey, sheet);
         looking.setAttribute("transform", `translate(${180 - pan_deg} ${90 - tilt_deg}) scale(${unit})`);
     });
 }

@@ -48,13 +48,15 @@ function trackLine(columns, values, y) {
 function trackPoint(page, track, index, x, value, scale) {
     const plate = page.survey.plates[index];
     const spoken = value === null ? "not known" : `${numeral(value, track.digits)} ${track.unit}`;
+    // Many plates stand close.
+    const reach = Math.max(2.5, Math.min(5.5, 260 / page.survey.plates.length));
     return draw("g", { class: "point" + (value === null ? " unknown" : ""), "data-plate": index,
         onclick: () => page.select({ plate: index }) },
     draw("title", {}, `${plate.number}: ${spoken}`),
-    draw("rect", { x: x - 14, y: 0, width: 28, height: scale.height, class: "reach" }),
+    draw("rect", { x: x - 2.5 * reach, y: 0, width: 5 * reach, height: scale.height, class: "reach" }),
     value === null
         ? draw("path", { d: `M${x - 5} ${TRACK_TOP + 3}l10 10m0 -10l-10 10` })
-        : draw("circle", { cx: x, cy: scale.y(value), r: 5.5 }));
+        : draw("circle", { cx: x, cy: scale.y(value), r: reach }));
 }
 
 function plateNumerals(page, columns, height) {
