@@ -9,6 +9,7 @@
 #include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/contact_sheet.h"
+#include "stitch/lens_maps.h"
 #include "stitch/recipe.h"
 #include "stitch/stage_clock.h"
 #include "stitch/view_maps.h"
@@ -195,6 +196,19 @@ io::PictureTags tagsFor(const Shot& shot, const io::PanoramaFile& panorama) {
     return tags;
 }
 
+// The lens's own maps, both ways: to flatten what was recorded and to put the look back.
+void writeMapsOfLenses(const std::filesystem::path& folder, const std::vector<Shot>& shots) {
+    std::vector<Plate> frames;
+    for (const auto& shot : shots) {
+        Plate frame;
+        frame.file.path = shot.path;
+        frame.sensor = shot.lens.sensor();
+        frame.lens = shot.lens.lens();
+        frames.push_back(std::move(frame));
+    }
+    writeLensMaps(folder, frames, Fit::overscan);
+}
+
 // One frame after the other; each is wholly written before the next begins.
 class ViewRun {
 public:
@@ -283,7 +297,10 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
     checkOutput(request, camera.frames.size());
     const auto shots = planShot(camera, request, result.size, grid, result);
     if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
-    if (request.uv_maps) io::makeFolder(*request.uv_maps);
+    if (request.uv_maps) {
+        io::makeFolder(*request.uv_maps);
+        writeMapsOfLenses(*request.uv_maps, shots);
+    }
     // Whatever can't be written is found now, not after the work.
     io::NewFile(shots.front().path);
     if (request.sheet) io::NewFile(*request.sheet);

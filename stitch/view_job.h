@@ -34,7 +34,8 @@ struct ViewRequest {
     Look look = Look::lens;
     std::optional<double> overscan;  ///< of a flat look: a factor; nothing: what its lens needs
     std::filesystem::path output;    ///< with # for the frame number, or one file for one frame
-    std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
+    /// Folder for UV and shading maps: the views' (view_maps.h) and their lenses' (lens_maps.h).
+    std::optional<std::filesystem::path> uv_maps;
     std::optional<std::filesystem::path> sheet;
     bool resume = false;
     bool half = true;

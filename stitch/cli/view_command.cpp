@@ -241,12 +241,8 @@ void addView(CLI::App& program, Run& run) {
         ->type_name("FILE");
     command->add_option("--sheet", options->sheet, "Contact sheet of the shot")
         ->type_name("FILE.png");
-    command
-        ->add_option("--uv-map", options->uv_maps,
-                     "Folder for UV and shading maps, for the same warp in another package")
-        ->type_name("DIR");
-    command->add_flag("--resume", options->resume,
-                      "Keep frames that are there and were made from the same things");
+    addUvMaps(*command, options->uv_maps);
+    addResume(*command, options->resume);
     command
         ->add_option("--cache", options->cache_mb,
                      "MB of the panorama that are kept in memory: speed only, never the result")
