@@ -20,7 +20,7 @@ struct SolvedPlate {
     std::string file;  ///< the plate's file name, without its folder
     bool placed = false;
     std::string placed_by;  ///< "ties" or "pose"
-    std::string why_not;    ///< when it is not placed
+    std::string why_not;    ///< when its ties do not place it
     calib::PanTiltRoll pose;
     calib::Lens lens;
     calib::Sensor sensor;

@@ -19,17 +19,6 @@ std::string lower(std::string text) {
     return text;
 }
 
-// Whether a report's name means this plate: the end of its path, its file name or its stem.
-bool names(const std::string& reported, const std::filesystem::path& plate) {
-    const std::filesystem::path wanted(lower(reported)), path(lower(plate.generic_string()));
-    if (wanted.has_parent_path()) {
-        const std::string tail = wanted.lexically_normal().generic_string();
-        const std::string whole = path.lexically_normal().generic_string();
-        return whole == tail || whole.ends_with("/" + tail);
-    }
-    return wanted == path.filename() || wanted == path.stem();
-}
-
 // One report line a plate, or null. Lines that name no plate are warned of; two lines for one plate
 // and one line for two plates are refused.
 std::vector<const io::ReportLine*> matchReport(const std::vector<io::PlateFile>& files,
@@ -40,7 +29,7 @@ std::vector<const io::ReportLine*> matchReport(const std::vector<io::PlateFile>&
         const std::string where = report.path.string() + ":" + std::to_string(line.line);
         int first = -1;
         for (size_t i = 0; i < files.size(); ++i) {
-            if (!names(line.file, files[i].path)) continue;
+            if (!namesPlate(line.file, files[i].path)) continue;
             if (first >= 0)
                 throw io::InputError(where, line.file + " names two plates, " +
                                                 files[size_t(first)].path.string() + " and " +
@@ -129,6 +118,16 @@ void refuseFaults(const PlateSet& set, const io::PlateSamples* tied,
 }
 
 }  // namespace
+
+bool namesPlate(const std::string& reported, const std::filesystem::path& plate) {
+    const std::filesystem::path wanted(lower(reported)), path(lower(plate.generic_string()));
+    if (wanted.has_parent_path()) {
+        const std::string tail = wanted.lexically_normal().generic_string();
+        const std::string whole = path.lexically_normal().generic_string();
+        return whole == tail || whole.ends_with("/" + tail);
+    }
+    return wanted == path.filename() || wanted == path.stem();
+}
 
 PlateSet describePlates(const std::vector<io::PlateFile>& files,
                         const std::vector<io::LensTrack>& tracks, const io::CameraReport* report,

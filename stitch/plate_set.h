@@ -53,6 +53,10 @@ struct PlateArguments {
 /// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
 
+/// Whether a report's or a track's name means this plate: the end of its path, its file name or its
+/// stem, in any case.
+[[nodiscard]] bool namesPlate(const std::string& name, const std::filesystem::path& plate);
+
 /// The part of gatherPlates that touches no file. `report` may be null.
 [[nodiscard]] PlateSet describePlates(const std::vector<io::PlateFile>& files,
                                       const std::vector<io::LensTrack>& tracks,

@@ -232,7 +232,7 @@ Solve solvePlates(const PlateSet& set, PlateStore& store, const SolveSettings& s
         if (plate.placed && !by_pose[p]) continue;
         if (cameras.plates.size() == 1) continue;
         const auto why = whyNotPlaced(p, cameras, features, look, solve.groups);
-        if (!plate.placed) plate.why_not = why;
+        plate.why_not = why;
         solve.warnings.push_back(plate.file +
                                  (plate.placed ? ": placed by its pose; " : ": left out; ") + why);
     }

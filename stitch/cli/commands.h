@@ -13,6 +13,7 @@ struct Run {
     ExitStatus status = done;
 };
 
+void addCheck(CLI::App& program, Run& run);
 void addFlatten(CLI::App& program, Run& run);
 void addPlan(CLI::App& program, Run& run);
 void addSolve(CLI::App& program, Run& run);
