@@ -29,14 +29,14 @@ std::string frameOf(const std::filesystem::path& path) {
 }
 
 struct Total {
-    int frames = 0, tried = 0, width = 0, height = 0;
+    int frames = 0, places = 0, width = 0, height = 0;
     double squares = 0, worst_zone_px = 0, worst_light = 0, worst_area_light = 0;
     double least_covered = 1;
     std::vector<PatchShift> patches;  // of all frames
 
     void add(const ViewErrors& e, const io::Picture& frame) {
         ++frames;
-        tried += e.tried;
+        places += e.places;
         width = frame.width, height = frame.height;
         squares += e.rms_px * e.rms_px * double(e.patches.size());
         patches.insert(patches.end(), e.patches.begin(), e.patches.end());
@@ -55,7 +55,7 @@ void printFrame(const std::string& frame, const ViewErrors& e, const io::Picture
     std::printf(
         "  %s  covered %5.1f %%  %3zu of %3d patches  rms %.4f  largest zone %.4f px  light "
         "%.2f %%, by areas %.3f %%\n",
-        frame.c_str(), 100 * e.covered, e.patches.size(), e.tried, e.rms_px,
+        frame.c_str(), 100 * e.covered, e.patches.size(), e.places, e.rms_px,
         largestZone_px(zonesOf(e.patches, picture.width, picture.height)), 100 * e.median_light,
         100 * e.median_area_light);
 }
@@ -76,7 +76,7 @@ void compare(const std::vector<std::string>& recorded, const std::vector<std::st
     }
     if (json) {
         std::cout << nlohmann::json{{"frames", total.frames},
-                                    {"patches_tried", total.tried},
+                                    {"places", total.places},
                                     {"patches_found", total.patches.size()},
                                     {"patch_rms_px", total.patch_rms_px()},
                                     {"largest_zone_px", total.zone_px()},
@@ -88,8 +88,8 @@ void compare(const std::vector<std::string>& recorded, const std::vector<std::st
                   << '\n';
         return;
     }
-    std::printf("views                %d, covered %.2f %% or more; %zu of %d patches found\n",
-                total.frames, 100 * total.least_covered, total.patches.size(), total.tried);
+    std::printf("views                %d, covered %.2f %% or more; %zu of %d patches told\n",
+                total.frames, 100 * total.least_covered, total.patches.size(), total.places);
     std::printf(
         "geometric error      by zones of the frame %.4f px at most, of a single view %.4f; "
         "single patches scatter by %.4f\n",

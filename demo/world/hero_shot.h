@@ -23,7 +23,7 @@ struct HeroSettings {
     calib::DistortionDirection direction = calib::DistortionDirection::recorded_to_flat;
     /// Where the camera looks and focuses at the first and the last frame. It starts and stops
     /// softly; the focus goes evenly in dioptres, a little later than the move.
-    calib::PanTiltRoll from{24, 2, -0.8}, to{-14, 9, 0.6};
+    calib::PanTiltRoll from{-60, 1, -0.8}, to{-104, 8, 0.6};
     double focus_from_m = 9.0, focus_to_m = 1.8;
     double t_stop = 2.8;
     double noise = 0, blur_px = 0.55;

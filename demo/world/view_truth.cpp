@@ -125,11 +125,10 @@ void compareGeometry(const io::Picture& view, const io::Picture& recorded,
     for (int y = kMargin_px; y + edge + kMargin_px <= recorded.height; y += edge)
         for (int x = kMargin_px; x + edge + kMargin_px <= recorded.width; x += edge) {
             if (!wholeAround(view, x + edge / 2, y + edge / 2, edge / 2 + kMargin_px)) continue;
+            ++errors.places;
             const auto fit = fitBlock(there, here, x, y, edge);
             if (!fit) continue;
-            if (fit->sigma_px > how.worst_sigma_px) continue;
-            ++errors.tried;
-            if (fit->residual > how.worst_residual) continue;
+            if (fit->sigma_px > how.worst_sigma_px || fit->residual > how.worst_residual) continue;
             errors.patches.push_back(
                 {x + edge / 2.0, y + edge / 2.0, fit->dx_px, fit->dy_px, fit->sigma_px});
         }

@@ -22,8 +22,8 @@ struct PatchShift {
 
 struct ViewErrors {
     double covered = 0;               ///< share of the frame with alpha 1
-    int tried = 0;                    ///< patches wholly covered and with something to hold on to
-    std::vector<PatchShift> patches;  ///< those found again
+    int places = 0;                   ///< patches that the view covers wholly
+    std::vector<PatchShift> patches;  ///< those that tell a shift, surely enough
     double rms_px = 0, p95_px = 0;    ///< length of single patches' shifts
     Rgb factor{1, 1, 1};              ///< by which the view was multiplied
     /// Of |view - recorded| / (recorded + 0.01) over covered pixels.
@@ -53,8 +53,8 @@ struct ViewComparison {
     double worst_residual = 0.1;   ///< relative; beyond it a patch shows something else
 };
 
-/// Both RGB or RGBA and of the same size. For shifts below a pixel. A patch that shows something
-/// else in the view (what moved while the plates were shot) counts as tried and is not found again.
+/// Both RGB or RGBA and of the same size. For shifts below a pixel. A wrong view shows in
+/// few patches that tell a shift: see `places`.
 [[nodiscard]] ViewErrors compareView(const io::Picture& view, const io::Picture& recorded,
                                      const ViewComparison& how = {});
 
