@@ -1,10 +1,17 @@
+#include <chrono>
 #include <cstdio>
+#include <ctime>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <thread>
 
+#include "io/folder_watch.h"
+#include "io/report_page.h"
 #include "stitch/check_job.h"
+#include "stitch/check_report.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
+#include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
 
@@ -14,7 +21,8 @@ namespace {
 
 struct Options {
     PlateOptions plates;
-    std::string pan, tilt, report;
+    ReportOption report;
+    std::string pan, tilt;
     double nearest_m = 0;
     int threads = 0;
     bool watch = false;
@@ -40,13 +48,52 @@ void tell(const stitch::Survey& survey) {
     for (const auto& stage : survey.stages) say(stageLine(stage));
 }
 
-void check(const Options& options, Run& run) {
-    stitch::Check job(requestOf(options));
+stitch::Survey look(stitch::Check& job, const Options& options, bool waits) {
     ProgressBar bar;
-    auto survey = job.look(bar.callback());
+    auto survey = job.look(bar.callback(), waits);
     bar.wipe();
     survey.peak_memory_bytes = peakMemory();
+    if (!options.report.folder.empty())
+        stitch::writeCheckReport(options.report.folder, job, survey);
+    return survey;
+}
+
+void tellWaiting(const stitch::Check& job, const stitch::Survey& survey) {
+    std::time_t now = std::time(nullptr);
+    char clock[16];
+    std::strftime(clock, sizeof clock, "%H:%M:%S", std::localtime(&now));
+    say(std::string(clock) + "  " + counted(survey.plates.size(), "plate"));
+    for (const auto& path : job.waitingFor()) say("  waiting for the rest of " + path.string());
+}
+
+// Until it is stopped. A plate that is still being copied changes again when it is whole, or has
+// been left alone for a moment.
+[[noreturn]] void watch(stitch::Check& job, const Options& options, const Run& run) {
+    constexpr auto kPause = std::chrono::milliseconds(200);
+    constexpr int kMoment = 6;  // pauses after which a file that stays as it is counts as written
+    const auto arguments = options.plates.arguments();
+    io::FolderWatch folder(arguments.plates, arguments.frames);
+    say("watching; stop with Ctrl-C");
+    for (int quiet = 0;; std::this_thread::sleep_for(kPause)) {
+        const bool changed = folder.hasChanged();
+        quiet = changed ? 0 : quiet + 1;
+        if (!changed && (quiet != kMoment || job.waitingFor().empty())) continue;
+        const auto survey = look(job, options, true);
+        tellWaiting(job, survey);
+        if (!survey.plates.empty()) tell(survey);
+        if (run.json) std::printf("%s\n", stitch::surveyJson(survey).dump().c_str());
+        std::fflush(stdout);
+    }
+}
+
+void check(const Options& options, Run& run) {
+    if (!options.report.folder.empty()) stitch::prepareReport(options.report.folder);
+    stitch::Check job(requestOf(options));
+    if (options.watch) watch(job, options, run);
+    const auto survey = look(job, options, false);
     tell(survey);
+    if (!options.report.folder.empty())
+        say("wrote " + io::reportPagePath(options.report.folder).string());
     run.status = survey.status ? look_at_it : done;
     if (run.json) std::printf("%s\n", stitch::surveyJson(survey).dump(2).c_str());
 }
@@ -67,6 +114,10 @@ void addCheck(CLI::App& program, Run& run) {
                      "Distance of the nearest thing in the pictures, for the head's offset")
         ->check(CLI::PositiveNumber)
         ->type_name("M");
+    options->report.addTo(*command);
+    command->add_flag(
+        "--watch", options->watch,
+        "Go on as plates arrive, until stopped: the verdict after each, and the page");
     command->add_option("--threads", options->threads, "Threads to use; 0 uses all")
         ->check(CLI::NonNegativeNumber)
         ->capture_default_str();
