@@ -45,7 +45,6 @@ void tell(const stitch::Survey& survey) {
         say("      " + finding.advice);
     }
     for (const auto& warning : survey.warnings) warn(warning);
-    for (const auto& stage : survey.stages) say(stageLine(stage));
 }
 
 stitch::Survey look(stitch::Check& job, const Options& options, bool waits) {
@@ -92,6 +91,7 @@ void check(const Options& options, Run& run) {
     if (options.watch) watch(job, options, run);
     const auto survey = look(job, options, false);
     tell(survey);
+    for (const auto& stage : survey.stages) say(stageLine(stage));
     if (!options.report.folder.empty())
         say("wrote " + io::reportPagePath(options.report.folder).string());
     run.status = survey.status ? look_at_it : done;
