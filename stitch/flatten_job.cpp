@@ -29,6 +29,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
     FlattenResult result;
     result.notes = set.notes;
     result.warnings = set.warnings;
+    for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
     const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
 
@@ -42,10 +43,6 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
         progress("flatten", double(i) / double(set.plates.size()));
         const auto& plate = set.plates[i];
         const auto name = plate.file.path.filename().string();
-        if (!plate.distortion_known)
-            result.warnings.push_back(name + ": its lens data has no distortion");
-        if (!plate.shading_known)
-            result.warnings.push_back(name + ": its lens data has no exposure falloff");
         auto tags = io::tagsOf(plate.file);
         tags.recipe = recipeOf(plate, request);
         if (request.resume && io::isFinished(targets[i], tags.recipe)) {

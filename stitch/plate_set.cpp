@@ -174,4 +174,25 @@ PlateSet describePlates(const std::vector<io::PlateFile>& files,
     return set;
 }
 
+std::vector<std::string> unknownGlass(const PlateSet& set) {
+    std::vector<std::string> lines;
+    const auto tell = [&](bool Plate::*known, const std::string& what) {
+        const Plate* first = nullptr;
+        size_t count = 0;
+        for (const auto& plate : set.plates) {
+            if (plate.*known) continue;
+            if (!first) first = &plate;
+            ++count;
+        }
+        if (!first) return;
+        const std::string name = first->file.path.filename().string();
+        lines.push_back(count == 1 ? name + ": its lens data has no " + what
+                                   : std::to_string(count) + " plates, the first of them " + name +
+                                         ": their lens data has no " + what);
+    };
+    tell(&Plate::distortion_known, "distortion");
+    tell(&Plate::shading_known, "exposure falloff");
+    return lines;
+}
+
 }  // namespace plateloom::stitch

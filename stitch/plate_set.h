@@ -63,4 +63,7 @@ struct PlateArguments {
                                       const io::CameraReport* report,
                                       const PlateArguments& arguments);
 
+/// Which of the plates' lenses lack distortion or shading, a line for each of the two.
+[[nodiscard]] std::vector<std::string> unknownGlass(const PlateSet& set);
+
 }  // namespace plateloom::stitch

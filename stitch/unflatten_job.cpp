@@ -116,13 +116,6 @@ std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
     return recipe.text();
 }
 
-void warnOf(const Plate& plate, const std::string& name, UnflattenResult* result) {
-    if (!plate.distortion_known)
-        result->warnings.push_back(name + ": its lens data has no distortion");
-    if (!plate.shading_known)
-        result->warnings.push_back(name + ": its lens data has no exposure falloff");
-}
-
 }  // namespace
 
 UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& progress) {
@@ -132,6 +125,7 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
     UnflattenResult result;
     result.notes = set.notes;
     result.warnings = set.warnings;
+    for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
     const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
     Stages stages;
@@ -139,7 +133,6 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
         progress("unflatten", double(i) / double(set.plates.size()));
         const Plate& plate = set.plates[i];
         const std::string name = plate.file.path.filename().string();
-        warnOf(plate, name, &result);
         const calib::LensMap lens(plate.lens, plate.sensor);
         const std::string recipe = recipeOf(plate, lens, request);
         if (request.resume && io::isFinished(targets[i], recipe)) {

@@ -1,6 +1,7 @@
 #include <cstdio>
 #include <memory>
 
+#include "io/new_file.h"
 #include "io/solve_file.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
@@ -21,6 +22,7 @@ struct Options {
 };
 
 void solve(const Options& options, Run& run) {
+    io::NewFile(options.output);  // what can't be written is found now, not after the work
     auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::solveJob(
