@@ -3,7 +3,7 @@
 // the picture in it.
 //
 // In memory the filtered channels (io/channel_kind.h) lie three together, with a fourth that says
-// where there is a sample: what stitch/resample.h takes. The others lie each by itself.
+// where there is a sample: what stitch/resample/resample.h takes. The others lie each by itself.
 #pragma once
 
 #include <array>

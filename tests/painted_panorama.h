@@ -12,7 +12,7 @@
 #include <vector>
 
 #include "io/panorama_reader.h"
-#include "stitch/panorama_grid.h"
+#include "stitch/resample/panorama_grid.h"
 
 namespace plateloom::painted {
 

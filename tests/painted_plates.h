@@ -7,9 +7,9 @@
 #include <vector>
 
 #include "calib/pose.h"
-#include "stitch/panorama_grid.h"
-#include "stitch/placed_plate.h"
-#include "stitch/plate_store.h"
+#include "stitch/plates/placed_plate.h"
+#include "stitch/plates/plate_store.h"
+#include "stitch/resample/panorama_grid.h"
 
 namespace plateloom::painted {
 

@@ -7,8 +7,8 @@
 
 #include "io/folder_watch.h"
 #include "io/report_page.h"
-#include "stitch/check_job.h"
-#include "stitch/check_report.h"
+#include "stitch/check/check_job.h"
+#include "stitch/check/check_report.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"

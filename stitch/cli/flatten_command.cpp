@@ -6,7 +6,7 @@
 #include "stitch/cli/options.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/flatten_job.h"
+#include "stitch/flatten/flatten_job.h"
 
 namespace plateloom::cli {
 

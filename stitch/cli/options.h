@@ -7,8 +7,8 @@
 #include <utility>
 #include <vector>
 
-#include "stitch/solve.h"
-#include "stitch/view_job.h"
+#include "stitch/solve/solve.h"
+#include "stitch/view/view_job.h"
 
 namespace plateloom::cli {
 

@@ -6,9 +6,9 @@
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/plan_json.h"
-#include "stitch/plan_list.h"
-#include "stitch/plan_wish.h"
+#include "stitch/plan/plan_json.h"
+#include "stitch/plan/plan_list.h"
+#include "stitch/plan/plan_wish.h"
 
 namespace plateloom::cli {
 

@@ -6,7 +6,7 @@
 #include <string>
 
 #include "stitch/cli/commands.h"
-#include "stitch/report.h"
+#include "stitch/report/report.h"
 
 namespace plateloom::cli {
 

@@ -8,7 +8,7 @@
 #include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/stitch_job.h"
+#include "stitch/compose/stitch_job.h"
 
 namespace plateloom::cli {
 

@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "stitch/cli/commands.h"
-#include "stitch/solve.h"
+#include "stitch/solve/solve.h"
 
 namespace plateloom::cli {
 

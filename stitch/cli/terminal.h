@@ -5,7 +5,7 @@
 #include <chrono>
 #include <string>
 
-#include "stitch/solve.h"
+#include "stitch/solve/solve.h"
 
 namespace plateloom::cli {
 

@@ -6,7 +6,7 @@
 #include "stitch/cli/options.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/unflatten_job.h"
+#include "stitch/flatten/unflatten_job.h"
 
 namespace plateloom::cli {
 

@@ -9,7 +9,7 @@
 #include "stitch/cli/options.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/view_job.h"
+#include "stitch/view/view_job.h"
 
 namespace plateloom::cli {
 

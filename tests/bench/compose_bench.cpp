@@ -9,7 +9,7 @@
 #include <filesystem>
 
 #include "io/panorama_file.h"
-#include "stitch/compose.h"
+#include "stitch/compose/compose.h"
 #include "tests/painted_plates.h"
 
 using namespace plateloom;

@@ -15,8 +15,8 @@
 #include <opencv2/stitching.hpp>
 
 #include "io/colour.h"
-#include "stitch/flatten.h"
-#include "stitch/stitch_job.h"
+#include "stitch/compose/stitch_job.h"
+#include "stitch/flatten/flatten.h"
 
 using namespace plateloom;
 namespace fs = std::filesystem;

@@ -6,8 +6,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "stitch/resample.h"
-#include "stitch/resample_variants.h"
+#include "stitch/resample/resample.h"
+#include "stitch/resample/resample_variants.h"
 
 using namespace plateloom;
 using stitch::SamplePoint;

@@ -5,9 +5,9 @@
 #include <cstdio>
 #include <random>
 
-#include "stitch/bundle.h"
-#include "stitch/rotation_graph.h"
-#include "tests/unit/stitch/turned_plates.h"
+#include "stitch/solve/bundle.h"
+#include "stitch/solve/rotation_graph.h"
+#include "tests/unit/stitch/solve/turned_plates.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;

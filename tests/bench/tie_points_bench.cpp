@@ -20,10 +20,10 @@
 
 #include "calib/pose.h"
 #include "io/plate_file.h"
-#include "stitch/overlap_likeness.h"
-#include "stitch/pairs.h"
-#include "stitch/plate_set.h"
-#include "stitch/refine_ties.h"
+#include "stitch/plates/plate_set.h"
+#include "stitch/ties/overlap_likeness.h"
+#include "stitch/ties/pairs.h"
+#include "stitch/ties/refine_ties.h"
 
 namespace plateloom::stitch {
 namespace {

@@ -14,8 +14,8 @@
 #include "calib/angle.h"
 #include "calib/pose.h"
 #include "io/panorama_file.h"
-#include "stitch/uv_map.h"
-#include "stitch/view.h"
+#include "stitch/resample/uv_map.h"
+#include "stitch/view/view.h"
 #include "tests/program.h"
 
 using namespace plateloom;

@@ -12,9 +12,9 @@
 #include <numeric>
 #include <sstream>
 
-#include "stitch/descriptor_matches.h"
-#include "stitch/pairs.h"
-#include "stitch/refine_ties.h"
+#include "stitch/ties/descriptor_matches.h"
+#include "stitch/ties/pairs.h"
+#include "stitch/ties/refine_ties.h"
 
 using namespace plateloom::stitch;
 namespace calib = plateloom::calib;

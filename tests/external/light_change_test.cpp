@@ -8,7 +8,7 @@
 #include <filesystem>
 
 #include "io/plate_file.h"
-#include "stitch/exposure.h"
+#include "stitch/compose/exposure.h"
 
 using namespace plateloom;
 

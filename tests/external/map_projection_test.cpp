@@ -10,7 +10,7 @@
 
 #include "calib/lens.h"
 #include "calib/pose.h"
-#include "stitch/panorama_grid.h"
+#include "stitch/resample/panorama_grid.h"
 
 using namespace plateloom;
 

@@ -1,7 +1,7 @@
 // What a plan says beside published figures.
 #include <catch2/catch.hpp>
 
-#include "stitch/plan_figures.h"
+#include "stitch/plan/plan_figures.h"
 
 using namespace plateloom::stitch;
 

@@ -1,5 +1,5 @@
 // Our UV maps in the hands of someone else's sampler: OpenImageIO's ImageBufAlgo::st_warp.
-#include "stitch/uv_map.h"
+#include "stitch/resample/uv_map.h"
 
 #include <OpenImageIO/imagebuf.h>
 #include <OpenImageIO/imagebufalgo.h>

@@ -1,6 +1,6 @@
 // Views as others would make them: where things fall, by Snyder's gnomonic example and by OpenCV's
 // projectPoints; what light arrives, by OpenImageIO's st_warp with the view's own maps.
-#include "stitch/view.h"
+#include "stitch/view/view.h"
 
 #include <OpenImageIO/imagebuf.h>
 #include <OpenImageIO/imagebufalgo.h>
@@ -10,7 +10,7 @@
 
 #include "calib/angle.h"
 #include "calib/pose.h"
-#include "stitch/view_maps.h"
+#include "stitch/view/view_maps.h"
 #include "tests/painted_panorama.h"
 #include "tests/program.h"
 

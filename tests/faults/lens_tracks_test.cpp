@@ -6,7 +6,7 @@
 #include "io/lens_track.h"
 #include "io/plate_file.h"
 #include "io/solve_file.h"
-#include "stitch/plate_set.h"
+#include "stitch/plates/plate_set.h"
 #include "tests/program.h"
 
 using namespace plateloom;

@@ -1,12 +1,12 @@
 // The panorama out of plates with known truth, made from a light that is a function of direction.
-#include "stitch/compose.h"
+#include "stitch/compose/compose.h"
 
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstring>
 
 #include "io/input_error.h"
-#include "stitch/warp.h"
+#include "stitch/resample/warp.h"
 #include "tests/painted_plates.h"
 
 using namespace plateloom;

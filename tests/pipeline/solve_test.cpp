@@ -1,12 +1,12 @@
 // Whole solves of rendered plates whose cameras are known exactly.
-#include "stitch/solve.h"
+#include "stitch/solve/solve.h"
 
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 
 #include "calib/pose.h"
-#include "stitch/plate_set.h"
+#include "stitch/plates/plate_set.h"
 #include "tests/program.h"
 #include "world/recording.h"
 

@@ -1,0 +1,232 @@
+#include "stitch/compose/stitch_job.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "calib/angle.h"
+#include "io/input_error.h"
+#include "io/new_file.h"
+#include "stitch/compose/exposure.h"
+#include "stitch/report/eye_picture.h"
+#include "stitch/report/report.h"
+#include "stitch/solve/stage_clock.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+using calib::kDegPerRad;
+constexpr double kSteepest_deg = 80;  // tan grows without end: a cylinder's band stops here
+
+std::optional<int> findPlate(const PlateSet& set, const std::string& name) {
+    for (size_t i = 0; i < set.plates.size(); ++i) {
+        const auto& path = set.plates[i].file.path;
+        if (path.filename() == name || path.stem() == name || path == name) return int(i);
+    }
+    return std::nullopt;
+}
+
+void addGains(const PlateSet& set, Solve& solve, PlateStore& store, const Progress& progress) {
+    StageClock clock(progress);
+    clock.begin("exposure");
+    const auto placed = placedPlates(solve.plates);
+    if (placed.empty()) return;
+    std::vector<std::optional<double>> stops;
+    for (const auto& p : placed) {
+        stops.push_back(set.plates[p.plate].exposure_stops);
+        clock.add(double(p.lens.sensor().width_px) * p.lens.sensor().height_px);
+    }
+    const auto gains = balanceExposure(placed, store, stops);
+    for (size_t i = 0; i < placed.size(); ++i)
+        for (int c = 0; c < 3; ++c) solve.plates[placed[i].plate].gain[c] = gains[i][c];
+    clock.end();
+    solve.times.push_back(clock.times().front());
+}
+
+Solve solveSet(const PlateSet& set, PlateStore& store, const SolveRequest& request,
+               const Progress& progress) {
+    SolveSettings settings = request.settings;
+    if (!request.north.empty()) {
+        settings.north = findPlate(set, request.north);
+        if (!settings.north)
+            throw io::InputError("--north " + request.north,
+                                 "no plate of that name among the plates given");
+    }
+    Solve solve = solvePlates(set, store, settings, progress);
+    addGains(set, solve, store, progress);
+    solve.notes.insert(solve.notes.begin(), set.notes.begin(), set.notes.end());
+    solve.warnings.insert(solve.warnings.begin(), set.warnings.begin(), set.warnings.end());
+    return solve;
+}
+
+// Tilts of the frame's edge, degrees: lowest and highest over all plates.
+std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) {
+    double low = 90, high = -90;
+    for (const auto& plate : plates) {
+        const auto& s = plate.lens.sensor();
+        for (int i = 0; i <= 16; ++i)
+            for (const auto& px : {calib::Vector2d(s.width_px * i / 16.0, 0),
+                                   calib::Vector2d(s.width_px * i / 16.0, s.height_px)}) {
+                const auto ray = plate.lens.rayFromRecorded(px);
+                if (!ray) continue;
+                const double tilt = std::asin((plate.worldFromCamera * *ray).z()) * kDegPerRad;
+                low = std::min(low, tilt);
+                high = std::max(high, tilt);
+            }
+    }
+    return {low, high};
+}
+
+// Tags that the panorama takes over from its plates, where they all agree.
+io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
+    const auto& first = set.plates.front().file;
+    io::PictureTags tags = io::tagsOf(first);
+    if (grid.projection == Projection::equirectangular)
+        tags.latlong = true;
+    else
+        tags.cylinder = {grid.top_tan, grid.bottom_tan};
+    for (const auto& plate : set.plates)
+        if (plate.file.chromaticities != first.chromaticities) tags.chromaticities.reset();
+    return tags;
+}
+
+void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
+    writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})));
+}
+
+// Plates that a report is made of stay behind, small, as the job reads them.
+PlateStore storeOf(const PlateSet& set, JobReport* report) {
+    if (!report) return PlateStore(set.plates);
+    report->small = std::make_unique<SmallPlates>(set.plates);
+    return PlateStore(report->small->reader());
+}
+
+// `panorama` is empty when there is none that fits: a small one is made then.
+void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const Progress& progress,
+                JobReport& report) {
+    StageClock clock(progress);
+    clock.begin("report");
+    report.panorama = panorama.width > 0 ? std::move(panorama)
+                                         : quickPanorama(placedPlates(solve.plates), *report.small);
+    report.survey = surveyOf(set.plates, solve);
+    clock.end();
+    report.survey.stages.push_back(clock.times().front());
+    solve.times = report.survey.stages;
+}
+
+}  // namespace
+
+std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved) {
+    std::vector<PlacedPlate> placed;
+    for (size_t i = 0; i < solved.size(); ++i) {
+        const auto& plate = solved[i];
+        if (!plate.placed) continue;
+        placed.push_back({int(i),
+                          calib::LensMap(plate.lens, plate.sensor),
+                          calib::worldFromCamera(plate.pose),
+                          {float(plate.gain[0]), float(plate.gain[1]), float(plate.gain[2])}});
+    }
+    return placed;
+}
+
+Solve adoptSolve(const PlateSet& set, const std::vector<io::SolvedPlate>& solved) {
+    Solve solve;
+    for (const auto& plate : set.plates) {
+        const auto name = plate.file.path.filename().string();
+        const auto found = std::find_if(solved.begin(), solved.end(),
+                                        [&](const auto& s) { return s.file == name; });
+        if (found == solved.end()) {
+            io::SolvedPlate missing;
+            missing.file = name;
+            missing.why_not = "not in the solve file";
+            solve.plates.push_back(missing);
+            solve.warnings.push_back(name + ": not in the solve file, left out");
+            continue;
+        }
+        solve.plates.push_back(*found);
+        auto& sensor = solve.plates.back().sensor;
+        if (!(sensor.width_mm > 0)) sensor = plate.sensor;
+        // The picture's own size counts: a half-size proxy of the solved plate has the same sensor.
+        sensor.width_px = plate.file.width;
+        sensor.height_px = plate.file.height;
+    }
+    for (const auto& plate : solve.plates) solve.rms_px = std::max(solve.rms_px, plate.rms_px);
+    return solve;
+}
+
+PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates, const StitchRequest& request) {
+    PanoramaGrid grid;
+    grid.projection = request.projection;
+    grid.width = request.width > 0 ? request.width : nativeWidth(plates);
+    if (grid.width < 16 || grid.width > 262144)
+        throw io::InputError("--width " + std::to_string(grid.width),
+                             "a panorama is 16 to 262144 pixels wide");
+    if (grid.projection == Projection::equirectangular) {
+        grid.width += grid.width % 2;
+        grid.height = grid.width / 2;
+        return grid;
+    }
+    const auto [low, high] = tiltReach_deg(plates);
+    const double top = request.top_deg.value_or(std::min(high, kSteepest_deg));
+    const double bottom = request.bottom_deg.value_or(std::max(low, -kSteepest_deg));
+    if (std::max(std::abs(top), std::abs(bottom)) > kSteepest_deg || top <= bottom)
+        throw io::InputError("--tilt",
+                             "a cylindrical panorama shows a band within -80:80, low before high");
+    grid.top_tan = std::tan(top / kDegPerRad);
+    grid.bottom_tan = std::tan(bottom / kDegPerRad);
+    grid.height =
+        std::max(1, int(std::lround((grid.top_tan - grid.bottom_tan) * grid.pixelsPerRadian())));
+    return grid;
+}
+
+Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport* report) {
+    const PlateSet set = gatherPlates(request.plates);
+    PlateStore store = storeOf(set, report);
+    Solve solve = solveSet(set, store, request, progress);
+    if (report) fillReport(set, solve, {}, progress, *report);
+    return solve;
+}
+
+StitchResult stitchJob(const StitchRequest& request, const Progress& progress, JobReport* report) {
+    // Whatever can't be written is found now, not after the work.
+    io::NewFile(request.output);
+    if (request.solve_file) io::NewFile(*request.solve_file);
+    if (request.preview) io::NewFile(*request.preview);
+    const PlateSet set = gatherPlates(request.solve.plates);
+    PlateStore store = storeOf(set, report);
+    StitchResult result;
+    result.solve_was_read = request.solve_file && std::filesystem::exists(*request.solve_file);
+    result.solve = result.solve_was_read ? adoptSolve(set, io::readSolve(*request.solve_file))
+                                         : solveSet(set, store, request.solve, progress);
+    if (request.solve_file && !result.solve_was_read)
+        io::writeSolve(*request.solve_file, result.solve.plates);
+
+    const auto plates = placedPlates(result.solve.plates);
+    if (plates.empty()) {
+        const auto& why = result.solve.plates.front().why_not;
+        throw io::InputError(set.plates.front().file.path.string(),
+                             "no plate could be placed, so there is no panorama to write" +
+                                 (why.empty() ? std::string() : " (" + why + ")"));
+    }
+    result.grid = panoramaGrid(plates, request);
+
+    io::PanoramaWriter::Format format{result.grid.width, result.grid.height, 256, request.half,
+                                      true};
+    io::PanoramaWriter writer(request.output, format, panoramaTags(set, result.grid));
+    ComposeSettings settings{
+        result.grid, request.tile, request.threads,
+        request.preview || report ? size_t(std::min(2048, result.grid.width)) : 0};
+    auto composed = compose(plates, store, settings, writer, progress);
+    writer.finish();
+    if (request.preview) writePreview(*request.preview, composed.preview);
+
+    result.covered_share = composed.covered_share;
+    auto& times = result.solve.times;
+    times.insert(times.end(), composed.times.begin(), composed.times.end());
+    // The page turns a whole sphere; a cylinder's band is none.
+    if (request.projection != Projection::equirectangular) composed.preview = {};
+    if (report) fillReport(set, result.solve, std::move(composed.preview), progress, *report);
+    return result;
+}
+
+}  // namespace plateloom::stitch

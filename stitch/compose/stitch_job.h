@@ -1,0 +1,63 @@
+// The job: plates in, a solve and a panorama out.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+
+#include "stitch/compose/compose.h"
+#include "stitch/plates/placed_plate.h"
+#include "stitch/solve/solve.h"
+
+namespace plateloom::stitch {
+
+struct JobReport;  // stitch/report/report.h
+
+struct SolveRequest {
+    PlateArguments plates;
+    SolveSettings settings;
+    std::string north;  ///< file name or stem of the plate that looks to pan 0; "" for none
+};
+
+/// Solves and balances exposure. Throws io::InputError (also for a `north` that is not among the
+/// plates). Fills `report` when it is given.
+[[nodiscard]] Solve solveJob(const SolveRequest& request, const Progress& progress,
+                             JobReport* report = nullptr);
+
+struct StitchRequest {
+    SolveRequest solve;
+    std::filesystem::path output;
+    std::optional<std::filesystem::path> solve_file;  ///< read when it exists, else written
+    std::optional<std::filesystem::path> preview;     ///< PNG
+    Projection projection = Projection::equirectangular;
+    int width = 0;                              ///< 0: the plates' own peak resolution
+    std::optional<double> top_deg, bottom_deg;  ///< cylindrical only; else the plates' own reach
+    bool half = true;
+    int tile = 1024;
+    int threads = 0;
+};
+
+struct StitchResult {
+    Solve solve;
+    PanoramaGrid grid;
+    double covered_share = 0;
+    bool solve_was_read = false;
+};
+
+/// Throws io::InputError, io::RoomError. Without a single placed plate nothing is written and
+/// InputError says why. Fills `report` when it is given.
+[[nodiscard]] StitchResult stitchJob(const StitchRequest& request, const Progress& progress,
+                                     JobReport* report = nullptr);
+
+/// The solved plates of a file laid over this job's plates, by file name: what is not in the file
+/// is left out, with a warning.
+[[nodiscard]] Solve adoptSolve(const PlateSet& set, const std::vector<io::SolvedPlate>& solved);
+
+/// The placed ones, ready to compose.
+[[nodiscard]] std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved);
+
+/// The panorama for these plates: size and, for a cylinder, the band of tilts. Throws
+/// io::InputError for a band that a cylinder can't show (beyond 80 degrees) or an absurd size.
+[[nodiscard]] PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates,
+                                        const StitchRequest& request);
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,41 @@
+#include "stitch/flatten/frame_targets.h"
+
+#include <set>
+
+#include "io/input_error.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+std::filesystem::path targetOf(const std::filesystem::path& folder,
+                               const std::filesystem::path& source) {
+    const auto extension = source.extension().string();
+    const bool keeps = extension == ".exr" || extension == ".tif" || extension == ".tiff";
+    return folder /
+           (keeps ? source.filename() : std::filesystem::path(source.stem().string() + ".exr"));
+}
+
+}  // namespace
+
+std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
+                                                const PlateSet& set) {
+    std::vector<std::filesystem::path> targets;
+    std::set<std::filesystem::path> taken;
+    for (const auto& plate : set.plates) {
+        const auto target = targetOf(folder, plate.file.path);
+        if (!taken.insert(target).second)
+            throw io::InputError(plate.file.path.string(),
+                                 "another one has the same name; write them into different "
+                                 "folders");
+        std::error_code none;
+        if (std::filesystem::equivalent(target, plate.file.path, none))
+            throw io::InputError(
+                target.string(),
+                "would be written over the file it is made from; choose another -o folder");
+        targets.push_back(target);
+    }
+    return targets;
+}
+
+}  // namespace plateloom::stitch

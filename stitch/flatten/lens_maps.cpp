@@ -1,0 +1,119 @@
+#include "stitch/flatten/lens_maps.h"
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+#include <string>
+
+#include "io/new_file.h"
+#include "stitch/resample/flat_positions.h"
+#include "stitch/resample/uv_map.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+using calib::Vector2d;
+
+constexpr double kLeastTransmission = 0.01;  // less can't be divided out: see warp.h
+
+// "shot.1001" in two: what the frames of a shot share, and the frame.
+struct FrameName {
+    std::string name, frame;
+
+    explicit FrameName(const std::filesystem::path& path) {
+        const std::string stem = path.stem().string();
+        size_t digits = stem.size();
+        while (digits > 0 && std::isdigit(static_cast<unsigned char>(stem[digits - 1]))) --digits;
+        frame = stem.substr(digits);
+        while (digits > 0 && std::string("._- ").find(stem[digits - 1]) != std::string::npos)
+            --digits;
+        name = stem.substr(0, digits);
+    }
+};
+
+bool sameLens(const Plate& a, const Plate& b) {
+    const auto &la = a.lens, &lb = b.lens;
+    const auto &sa = a.sensor, &sb = b.sensor;
+    return la.distortion.direction == lb.distortion.direction &&
+           la.distortion.radial == lb.distortion.radial &&
+           la.distortion.tangential == lb.distortion.tangential &&
+           la.distortion_offset_mm == lb.distortion_offset_mm &&
+           la.projection_offset_mm == lb.projection_offset_mm && la.shading.a1 == lb.shading.a1 &&
+           la.shading.a2 == lb.shading.a2 && la.shading.a3 == lb.shading.a3 &&
+           sa.width_mm == sb.width_mm && sa.height_mm == sb.height_mm &&
+           sa.width_px == sb.width_px && sa.height_px == sb.height_px;
+}
+
+// Light at a position that a UV map already holds.
+io::Picture flattenShading(const io::Picture& uv, const MapGrid& grid, const calib::LensMap& lens) {
+    return shadingMap(grid, [&](double x, double y) -> std::optional<double> {
+        const float* at = uv.at(int(std::floor(x)) - grid.x, int(std::floor(y)) - grid.y);
+        if (at[2] == 0) return std::nullopt;
+        const double light = lens.transmission(
+            {double(at[0]) * grid.display_width, (1 - double(at[1])) * grid.display_height});
+        if (!(light > kLeastTransmission)) return std::nullopt;
+        return 1 / light;
+    });
+}
+
+std::vector<std::filesystem::path> writeMaps(const std::filesystem::path& folder,
+                                             const FrameName& first, const FrameName& last,
+                                             const Plate& plate, Fit fit) {
+    const calib::LensMap lens(plate.lens, plate.sensor);
+    const int width = plate.sensor.width_px, height = plate.sensor.height_px;
+    const auto named = [&](const char* what) {
+        std::string frames = first.frame;
+        if (last.frame != first.frame) frames += "-" + last.frame;
+        std::string name = first.name;
+        for (const std::string& part : {std::string(what), frames})
+            if (!part.empty()) name += (name.empty() ? "" : ".") + part;
+        return folder / (name + ".exr");
+    };
+    std::vector<std::filesystem::path> written;
+    const auto write = [&](const char* what, const io::Picture& map, const MapGrid& grid) {
+        written.push_back(named(what));
+        writeMap(written.back(), map, grid);
+    };
+    const PixelBounds b = flatBounds(lens, fit, nullptr);
+    const MapGrid flat{b.x0, b.y0, b.x1 - b.x0, b.y1 - b.y0, width, height};
+    const io::Picture flatten = uvMap(
+        flat,
+        [&](double x, double y) {
+            return recordedFromFlat(lens, {x, y});
+        },
+        width, height);
+    write("flatten-uv", flatten, flat);
+    write("flatten-shading", flattenShading(flatten, flat, lens), flat);
+
+    const MapGrid recorded{0, 0, width, height, width, height};
+    const auto flat_position = [&](double x, double y) { return flatFromRecorded(lens, {x, y}); };
+    write("unflatten-uv", uvMap(recorded, flat_position, width, height), recorded);
+    const auto light = [&](double x, double y) {
+        return std::optional(std::max(0.0, lens.transmission({x, y})));
+    };
+    write("unflatten-shading", shadingMap(recorded, light), recorded);
+    return written;
+}
+
+}  // namespace
+
+std::vector<std::filesystem::path> writeLensMaps(const std::filesystem::path& folder,
+                                                 const std::vector<Plate>& frames, Fit fit) {
+    io::makeFolder(folder);
+    std::vector<std::filesystem::path> written;
+    for (size_t first = 0; first < frames.size();) {
+        const FrameName name(frames[first].file.path);
+        size_t end = first + 1;
+        while (end < frames.size() && sameLens(frames[first], frames[end]) &&
+               FrameName(frames[end].file.path).name == name.name)
+            ++end;
+        const FrameName last(frames[end - 1].file.path);
+        for (auto& path : writeMaps(folder, name, last, frames[first], fit))
+            written.push_back(std::move(path));
+        first = end;
+    }
+    return written;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,57 @@
+#include <map>
+
+#include "io/lens_track.h"
+#include "io/plate_file.h"
+#include "io/twin_files.h"
+#include "stitch/plates/plate_set.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+std::vector<size_t> firstOfName(const std::vector<std::filesystem::path>& paths) {
+    std::map<std::filesystem::path, size_t> known;
+    std::vector<size_t> first;
+    for (size_t i = 0; i < paths.size(); ++i)
+        first.push_back(known.emplace(paths[i].lexically_normal(), i).first->second);
+    return first;
+}
+
+// Drops what was given twice, by name or as a copy.
+std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesystem::path>& paths,
+                                                bool copies_count,
+                                                std::vector<std::string>* warnings) {
+    const std::vector<size_t> first = copies_count ? firstOfName(paths) : io::firstTwins(paths);
+    std::vector<std::filesystem::path> kept;
+    for (size_t i = 0; i < paths.size(); ++i) {
+        if (first[i] == i)
+            kept.push_back(paths[i]);
+        else if (paths[i] == paths[first[i]])
+            warnings->push_back(paths[i].string() + ": given twice; used once");
+        else
+            warnings->push_back(paths[i].string() + ": the same picture as " +
+                                paths[first[i]].string() + "; left out");
+    }
+    return kept;
+}
+
+}  // namespace
+
+PlateSet gatherPlates(const PlateArguments& arguments) {
+    std::vector<std::string> warnings;
+    const auto paths = withoutTwins(io::expandPlates(arguments.plates, arguments.frames),
+                                    arguments.one_shot, &warnings);
+    std::vector<io::PlateFile> files;
+    for (const auto& path : paths)
+        files.push_back(io::readPlateHeader(path, arguments.colour_space));
+    std::vector<io::LensTrack> tracks;
+    for (const auto& path : arguments.lens_tracks) tracks.push_back(io::readLensTrack(path));
+    std::optional<io::CameraReport> report;
+    if (arguments.report) report = io::readCameraReport(*arguments.report);
+
+    PlateSet set = describePlates(files, tracks, report ? &*report : nullptr, arguments);
+    set.warnings.insert(set.warnings.begin(), warnings.begin(), warnings.end());
+    return set;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,243 @@
+#include "stitch/plates/plate_camera.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "stitch/plates/upright_picture.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+// One-sigma relative uncertainties of a focal length.
+constexpr double kMeasured = 0.001;  // a lens track's pinhole focal length
+constexpr double kNominal = 0.03;    // engraved, in a report or in a file (common practice)
+constexpr double kGuessed = 0.5;
+
+// One-sigma uncertainties of a direction: a tracker's, and a pan head's scale read by eye (common
+// practice).
+constexpr double kTracked_deg = 0.25, kRead_deg = 1.0;
+
+constexpr double kSameShape = 0.01;        // relative difference of aspects that is none
+constexpr double kFullFrameWidth_mm = 36;  // assumed where no sensor is known
+constexpr double kGuessedView_deg = 50;    // horizontal, where nothing is known
+constexpr double kDiagonal35_mm = 43.27;   // CIPA DCG-001
+
+bool agrees(double a, double b, double share) {
+    return std::abs(a / b - 1) <= share;
+}
+
+template <class... Values>
+std::string said(const char* format, Values... values) {
+    char text[300];
+    std::snprintf(text, sizeof text, format, values...);
+    return text;
+}
+
+// Describes one plate; the functions run in the order in which they are written.
+class CameraDescription {
+public:
+    CameraDescription(const CameraSources& sources, Plate* plate)
+        : sources_(sources), sample_(sources.sample), plate_(*plate), file_(plate->file) {}
+
+    std::vector<std::string> run() {
+        setSensor();
+        setGlass();
+        setFocal();
+        setPose();
+        if (turned_) turnUpright();
+        return std::move(warnings_);
+    }
+
+private:
+    void setSensor() {
+        plate_.sensor.width_px = file_.width;
+        plate_.sensor.height_px = file_.height;
+        const Equivalent35 full = equivalent35(file_.width, file_.height);
+        if (sample_ && sample_->sensor_width_mm) {
+            sensorFromTrack();
+        } else if (sources_.sensor_width_mm) {
+            // A person says the camera's width, which is the long side of an upright picture too.
+            const double long_side = *sources_.sensor_width_mm;
+            setWidth(file_.width >= file_.height ? long_side
+                                                 : long_side * file_.width / file_.height);
+        } else if (file_.sensor_width_mm) {
+            setWidth(*file_.sensor_width_mm);
+        } else if (file_.focal_mm && file_.focal_35mm_equivalent) {
+            setWidth(full.width_mm * *file_.focal_mm / *file_.focal_35mm_equivalent);
+        } else {
+            sensor_known_ = false;
+            setWidth(file_.focal_35mm_equivalent ? full.width_mm : kFullFrameWidth_mm);
+        }
+    }
+
+    void sensorFromTrack() {
+        setWidth(*sample_->sensor_width_mm);
+        if (sources_.sensor_width_mm &&
+            !agrees(*sources_.sensor_width_mm, *sample_->sensor_width_mm, kSameShape))
+            warnings_.push_back(said(
+                "the lens track's sensor is %.4g mm wide, not the %.4g mm that were asked for; "
+                "the track's is used",
+                *sample_->sensor_width_mm, *sources_.sensor_width_mm));
+        if (!sample_->sensor_height_mm) return;
+        const double track_mm = *sample_->sensor_height_mm;
+        const double upright_mm = track_mm * file_.height / file_.width;
+        if (agrees(track_mm, plate_.sensor.height_mm, kSameShape)) {
+            plate_.sensor.height_mm = track_mm;
+        } else if (agrees(upright_mm, plate_.sensor.width_mm, kSameShape)) {
+            turned_ = true;
+            plate_.sensor.height_mm = plate_.sensor.width_mm;
+            plate_.sensor.width_mm = track_mm;
+        } else {
+            warnings_.push_back(said(
+                "the lens track's sensor (%.4g x %.4g mm) has another shape than the picture (%d x "
+                "%d); square pixels across the sensor's width are assumed",
+                plate_.sensor.width_mm, track_mm, file_.width, file_.height));
+        }
+    }
+
+    void setWidth(double width_mm) {
+        plate_.sensor.width_mm = width_mm;
+        plate_.sensor.height_mm = width_mm * file_.height / file_.width;
+    }
+
+    void setGlass() {
+        if (sample_) {
+            plate_.lens = sample_->lens;
+            plate_.distortion_known = sample_->has_distortion;
+            plate_.shading_known = sample_->has_shading;
+        }
+        const auto add = [](std::optional<double>* value, std::optional<double> from) {
+            if (!*value) *value = from;
+        };
+        if (const auto* report = sources_.report) {
+            if (report->focus_m) plate_.lens.focus_m = report->focus_m;
+            if (report->t_stop) plate_.lens.t_stop = report->t_stop;
+        }
+        add(&plate_.lens.focus_m, file_.focus_m);
+        add(&plate_.lens.f_stop, file_.f_stop);
+        add(&plate_.lens.t_stop, file_.t_stop);
+    }
+
+    void setFocal() {
+        const std::optional<double> reported =
+            sources_.report ? sources_.report->focal_mm : std::nullopt;
+        const std::optional<double> told = sources_.focal_mm ? sources_.focal_mm : reported;
+        const bool measured = sample_ && sample_->has_focal && !sample_->focal_is_nominal;
+        if (measured) {
+            plate_.focal_sigma = kMeasured;
+            if (told && !agrees(*told, sample_->lens.focal_mm, 0.1))
+                warnings_.push_back(
+                    said("the lens track's focal length is %.4g mm, not %.4g mm; "
+                         "the track's is used",
+                         sample_->lens.focal_mm, *told));
+            if (!sensor_known_) warnOfSensor();
+        } else if (told) {
+            setNominal(*told);
+        } else if (sample_ && sample_->has_focal) {
+            setNominal(sample_->lens.focal_mm);
+        } else if (file_.focal_mm) {
+            setNominal(*file_.focal_mm);
+            widenByEquivalent();
+        } else if (file_.focal_35mm_equivalent) {
+            const double diagonal_mm = 2 * plate_.sensor.halfDiagonal_mm();
+            plate_.lens.focal_mm = *file_.focal_35mm_equivalent * diagonal_mm / kDiagonal35_mm;
+            plate_.focal_sigma = kNominal;
+        } else {
+            const double half_view = 0.5 * kGuessedView_deg * 3.14159265358979323846 / 180;
+            plate_.lens.focal_mm = 0.5 * plate_.sensor.width_mm / std::tan(half_view);
+            plate_.focal_sigma = kGuessed;
+            warnings_.push_back(
+                said("no focal length is known; %.0f degrees across are assumed and the solve has "
+                     "to find it",
+                     kGuessedView_deg));
+        }
+    }
+
+    void setNominal(double focal_mm) {
+        plate_.lens.focal_mm = focal_mm;
+        plate_.focal_sigma = kNominal;
+        if (!sensor_known_) warnOfSensor();
+    }
+
+    void warnOfSensor() {
+        plate_.focal_sigma = kGuessed;
+        warnings_.push_back(
+            said("the focal length is %.4g mm but the sensor's size is not known; %.0f mm width is "
+                 "assumed and the solve has to find the angle (give the sensor's width)",
+                 plate_.lens.focal_mm, plate_.sensor.width_mm));
+    }
+
+    // Two statements of one file that disagree leave the truth somewhere between them.
+    void widenByEquivalent() {
+        if (!file_.focal_35mm_equivalent || !sensor_known_) return;
+        const double equivalent_mm =
+            plate_.lens.focal_mm * kDiagonal35_mm / (2 * plate_.sensor.halfDiagonal_mm());
+        const double apart = std::abs(equivalent_mm / *file_.focal_35mm_equivalent - 1);
+        plate_.focal_sigma = std::clamp(apart, plate_.focal_sigma, kGuessed);
+    }
+
+    void setPose() {
+        if (sample_ && sample_->pose) {
+            plate_.pose = sample_->pose;
+            plate_.pose_sigma_deg = kTracked_deg;
+        }
+        const auto* report = sources_.report;
+        if (!report || (!report->pan_deg && !report->tilt_deg && !report->roll_deg)) return;
+        if (!plate_.pose && (!report->pan_deg || !report->tilt_deg)) {
+            warnings_.push_back(
+                "the camera report gives only part of its direction (pan_deg and "
+                "tilt_deg are needed); it is not used");
+            return;
+        }
+        calib::PanTiltRoll pose = plate_.pose.value_or(calib::PanTiltRoll{});
+        pose.pan_deg = report->pan_deg.value_or(pose.pan_deg);
+        pose.tilt_deg = report->tilt_deg.value_or(pose.tilt_deg);
+        pose.roll_deg = report->roll_deg.value_or(pose.roll_deg);
+        plate_.pose = pose;
+        plate_.pose_sigma_deg = kRead_deg;
+    }
+
+    // The picture stands upright, the track's sensor lies down: the pose's roll tells which way the
+    // picture was turned.
+    void turnUpright() {
+        constexpr double kQuarter_deg = 90, kHalf_deg = 45;
+        const auto& pose = sample_->pose;
+        const double roll_deg = pose ? std::remainder(pose->roll_deg, 360.0) : 0;
+        const bool told = std::abs(std::abs(roll_deg) - kQuarter_deg) < kHalf_deg;
+        const bool clockwise = !told || roll_deg > 0;
+        plate_.lens =
+            turned(plate_.lens, clockwise ? QuarterTurn::clockwise : QuarterTurn::counterclockwise);
+        if (told && plate_.pose && plate_.pose_sigma_deg == kTracked_deg)
+            plate_.pose->roll_deg = roll_deg - (clockwise ? kQuarter_deg : -kQuarter_deg);
+        const bool matters = plate_.lens.distortion_offset_mm != calib::Vector2d::Zero() ||
+                             plate_.lens.projection_offset_mm != calib::Vector2d::Zero() ||
+                             plate_.lens.distortion.tangential != std::array<double, 2>{};
+        if (!told && matters)
+            warnings_.push_back(
+                "the picture stands upright but the lens track's sensor lies down, and no roll "
+                "tells which way it was turned; clockwise is assumed for the lens's centre");
+    }
+
+    const CameraSources& sources_;
+    const io::LensSample* sample_;
+    Plate& plate_;
+    const io::PlateFile& file_;
+    bool sensor_known_ = true;
+    bool turned_ = false;  // by a quarter, since it was recorded
+    std::vector<std::string> warnings_;
+};
+
+}  // namespace
+
+Equivalent35 equivalent35(int width_px, int height_px) {
+    const double diagonal_px = std::hypot(width_px, height_px);
+    return {kDiagonal35_mm * width_px / diagonal_px, kDiagonal35_mm * height_px / diagonal_px};
+}
+
+std::vector<std::string> describeCamera(const CameraSources& sources, Plate* plate) {
+    return CameraDescription(sources, plate).run();
+}
+
+}  // namespace plateloom::stitch

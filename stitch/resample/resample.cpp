@@ -1,0 +1,38 @@
+#include "stitch/resample/resample.h"
+
+#include "stitch/resample/resample_variants.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+using Variant = void (*)(const io::PlatePixels&, bool, const SamplePoint*, size_t, float*);
+
+Variant bestVariant() {
+#if defined(__x86_64__)
+    if (hasAvx2()) return resampleAvx2;
+#endif
+    return resamplePortable;
+}
+
+}  // namespace
+
+#if defined(__x86_64__)
+bool hasAvx2() {
+    return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma") &&
+           __builtin_cpu_supports("f16c");
+}
+#endif
+
+void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba) {
+    static const Variant variant = bestVariant();
+    variant(plate, false, points, count, rgba);
+}
+
+void resampleSmooth(const io::PlatePixels& plate, const SamplePoint* points, size_t count,
+                    float* rgba) {
+    static const Variant variant = bestVariant();
+    variant(plate, true, points, count, rgba);
+}
+
+}  // namespace plateloom::stitch

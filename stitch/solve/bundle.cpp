@@ -1,0 +1,396 @@
+#include "stitch/solve/bundle.h"
+
+#include <ceres/ceres.h>
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cmath>
+#include <limits>
+#include <map>
+#include <numeric>
+
+#include "calib/angle.h"
+#include "stitch/solve/bundle_priors.h"
+#include "stitch/solve/free_network.h"
+#include "stitch/solve/tie_residual.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+using calib::kRadPerDeg;
+constexpr double kInfinity = std::numeric_limits<double>::infinity();
+
+// No tie is trusted to better than this: it keeps a few very sharp ones from ruling the rest.
+constexpr double kLeastSigma_px = 0.03;
+
+// What lenses are like, for groups whose distortion is unknown: bent by some per cent in the
+// corners (common practice). It only matters where the ties hardly say.
+constexpr double kC1Sigma = 0.2, kC2Sigma = 0.1;
+// How far the optical axis stands from the sensor's middle, as a share of its width.
+constexpr double kAxisSigma = 0.005;
+
+// Removing outliers changes the solution, which changes the outliers: a few rounds settle it.
+constexpr int kRounds = 6;
+
+// Connected parts of the inlying ties; in each, the plate that stays while the rest is solved.
+struct Parts {
+    std::vector<int> part;    // of each plate, -1 when it has no tie or poses hold it
+    std::vector<int> anchor;  // plates held
+    std::vector<int> ties;    // inlying ties of each plate
+};
+
+struct Adjustment {
+    const std::vector<Plate>& plates;
+    const std::vector<Tie>& ties;
+    const BundleSettings& settings;
+
+    std::vector<char> placed;
+    std::vector<Eigen::Quaterniond> worldFromCamera;
+    std::vector<std::array<double, kLensTerms>> lens;  // of each group
+    std::vector<double> breathing;                     // of each plate
+    std::vector<std::vector<int>> free_terms;          // which of them are solved
+    std::vector<TieResidual> residual;                 // one a tie
+    std::vector<char> usable, inlier;
+    std::vector<double> residual_px;
+
+    double* rotationOf(int plate) { return worldFromCamera[plate].coeffs().data(); }
+    [[nodiscard]] bool breathes(int plate) const {
+        return settings.breathing_sigma > 0 && !plates[plate].distortion_known;
+    }
+    double* lensOf(int plate) { return lens[plates[plate].lens_group].data(); }
+};
+
+// The one place where a tie's ends become flat positions: constant, whatever the solver does.
+void flattenTies(Adjustment& job) {
+    std::vector<calib::LensMap> maps;
+    maps.reserve(job.plates.size());
+    for (const auto& plate : job.plates) maps.emplace_back(plate.lens, plate.sensor);
+    const auto flatten = [&](int p, const Vector2d& px) -> std::optional<FlatPoint> {
+        const Plate& plate = job.plates[p];
+        const auto mm = maps[p].flatFromRecorded_mm(calib::mmFromPixel(plate.sensor, px));
+        if (!mm) return std::nullopt;
+        return FlatPoint{*mm - plate.lens.projection_offset_mm,
+                         plate.lens.focal_mm,
+                         plate.sensor.halfDiagonal_mm(),
+                         {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()},
+                         !plate.distortion_known};
+    };
+    job.residual.resize(job.ties.size());
+    job.usable.assign(job.ties.size(), 0);
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        const Tie& tie = job.ties[t];
+        if (!job.placed[tie.a] || !job.placed[tie.b]) continue;
+        const auto a = flatten(tie.a, tie.px_a), b = flatten(tie.b, tie.px_b);
+        if (!a || !b) continue;
+        job.residual[t].a = *a;
+        job.residual[t].b = *b;
+        job.residual[t].weight = 1 / std::max(tie.sigma_px, kLeastSigma_px);
+        job.usable[t] = 1;
+    }
+    job.inlier = job.usable;
+    job.residual_px.assign(job.ties.size(), kInfinity);
+}
+
+void findFreeTerms(Adjustment& job) {
+    std::vector<char> used(job.lens.size(), 0), bends(job.lens.size(), 0);
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.usable[t]) continue;
+        for (const int p : {job.ties[t].a, job.ties[t].b}) {
+            used[job.plates[p].lens_group] = 1;
+            if (!job.plates[p].distortion_known) bends[job.plates[p].lens_group] = 1;
+        }
+    }
+    job.free_terms.assign(job.lens.size(), {});
+    for (size_t g = 0; g < job.lens.size(); ++g) {
+        if (used[g] && job.settings.solve_focal) job.free_terms[g].push_back(0);
+        if (!bends[g]) continue;
+        for (int term = 1; term <= std::min(2, job.settings.radial_terms); ++term)
+            job.free_terms[g].push_back(term);
+        if (job.settings.solve_axis) job.free_terms[g].insert(job.free_terms[g].end(), {3, 4});
+    }
+}
+
+Adjustment prepare(const std::vector<Plate>& plates, const std::vector<Tie>& ties,
+                   const std::vector<std::optional<Matrix3d>>& start,
+                   const std::vector<LensCorrection>& correction, const BundleSettings& settings) {
+    Adjustment job{plates, ties, settings, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+    size_t groups = correction.size();
+    for (const auto& plate : plates) {
+        assert(plate.lens.focal_mm > 0);
+        groups = std::max(groups, size_t(plate.lens_group) + 1);
+    }
+    job.lens.assign(groups, {1, 0, 0, 0, 0});
+    for (size_t g = 0; g < correction.size(); ++g)
+        job.lens[g] = {correction[g].focal_scale, correction[g].c1, correction[g].c2,
+                       correction[g].axis_x_mm, correction[g].axis_y_mm};
+    job.breathing.assign(plates.size(), 1);
+    job.placed.assign(plates.size(), 0);
+    job.worldFromCamera.assign(plates.size(), Eigen::Quaterniond::Identity());
+    for (size_t p = 0; p < plates.size(); ++p) {
+        if (!start[p]) continue;
+        job.placed[p] = 1;
+        job.worldFromCamera[p] = Eigen::Quaterniond(*start[p]).normalized();
+    }
+    flattenTies(job);
+    findFreeTerms(job);
+    return job;
+}
+
+void addTies(Adjustment& job, ceres::Problem& problem) {
+    std::map<double, ceres::LossFunction*> losses;  // shared; the problem owns them
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.inlier[t]) continue;
+        TieResidual& tie = job.residual[t];
+        auto& loss = losses[tie.weight];
+        if (!loss) loss = new ceres::CauchyLoss(job.settings.loss_px * tie.weight);
+        const int a = job.ties[t].a, b = job.ties[t].b;
+        double *qa = job.rotationOf(a), *qb = job.rotationOf(b);
+        double *la = job.lensOf(a), *lb = job.lensOf(b);
+        double *fa = &job.breathing[a], *fb = &job.breathing[b];
+        if (job.free_terms[job.plates[a].lens_group].empty() &&
+            job.free_terms[job.plates[b].lens_group].empty()) {
+            std::copy(la, la + kLensTerms, tie.lens_a.begin());
+            std::copy(lb, lb + kLensTerms, tie.lens_b.begin());
+            problem.AddResidualBlock(TieResidual::withLensFixed(tie), loss, qa, qb);
+        } else if (la == lb) {
+            problem.AddResidualBlock(TieResidual::withOneLens(tie), loss, qa, qb, la, fa, fb);
+        } else {
+            problem.AddResidualBlock(TieResidual::withTwoLenses(tie), loss, qa, qb, la, lb, fa, fb);
+        }
+    }
+}
+
+void addLensPriors(Adjustment& job, ceres::Problem& problem) {
+    std::vector<double> focal_sigma(job.lens.size(), kInfinity), width_mm(job.lens.size(), 0);
+    for (const auto& plate : job.plates) {
+        const int g = plate.lens_group;
+        focal_sigma[g] = std::min(focal_sigma[g], plate.focal_sigma);
+        width_mm[g] = std::max(width_mm[g], plate.sensor.width_mm);
+    }
+    for (size_t g = 0; g < job.lens.size(); ++g) {
+        double* lens = job.lens[g].data();
+        if (!problem.HasParameterBlock(lens)) continue;
+        const auto& terms = job.free_terms[g];
+        const double axis_sigma_mm = kAxisSigma * width_mm[g];
+        const double sigma[kLensTerms] = {std::max(focal_sigma[g], 1e-6), kC1Sigma, kC2Sigma,
+                                          axis_sigma_mm, axis_sigma_mm};
+        std::vector<int> held;
+        for (int term = 0; term < kLensTerms; ++term) {
+            if (std::count(terms.begin(), terms.end(), term) == 0)
+                held.push_back(term);
+            else
+                problem.AddResidualBlock(
+                    TermPrior<kLensTerms>::create(term, term == 0 ? 1 : 0, sigma[term]), nullptr,
+                    lens);
+        }
+        if (held.size() == kLensTerms)
+            problem.SetParameterBlockConstant(lens);
+        else if (!held.empty())
+            problem.SetManifold(lens, new ceres::SubsetManifold(kLensTerms, held));
+    }
+    for (size_t p = 0; p < job.plates.size(); ++p) {
+        double* breathing = &job.breathing[p];
+        if (!problem.HasParameterBlock(breathing)) continue;
+        if (job.breathes(int(p)))
+            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.settings.breathing_sigma),
+                                     nullptr, breathing);
+        else
+            problem.SetParameterBlockConstant(breathing);
+    }
+}
+
+void addPosePriors(Adjustment& job, ceres::Problem& problem) {
+    if (job.settings.pose_sigma_deg <= 0) return;
+    for (size_t p = 0; p < job.plates.size(); ++p) {
+        if (!job.plates[p].pose || !problem.HasParameterBlock(job.rotationOf(int(p)))) continue;
+        problem.AddResidualBlock(PosePrior::create(calib::worldFromCamera(*job.plates[p].pose),
+                                                   job.settings.pose_sigma_deg * kRadPerDeg),
+                                 new ceres::HuberLoss(3.0), job.rotationOf(int(p)));
+    }
+}
+
+Parts findParts(const Adjustment& job) {
+    const int plates = int(job.plates.size());
+    std::vector<int> parent(plates);
+    std::iota(parent.begin(), parent.end(), 0);
+    const auto root = [&](int p) {
+        while (parent[p] != p) p = parent[p] = parent[parent[p]];
+        return p;
+    };
+    Parts parts;
+    parts.ties.assign(plates, 0);
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.inlier[t]) continue;
+        ++parts.ties[job.ties[t].a];
+        ++parts.ties[job.ties[t].b];
+        parent[root(job.ties[t].a)] = root(job.ties[t].b);
+    }
+    std::vector<char> posed(plates, 0);
+    std::map<int, int> best;
+    parts.part.assign(plates, -1);
+    for (int p = 0; p < plates; ++p) {
+        if (parts.ties[p] == 0) continue;
+        parts.part[p] = root(p);
+        if (job.settings.pose_sigma_deg > 0 && job.plates[p].pose) posed[root(p)] = 1;
+        const auto [at, fresh] = best.emplace(root(p), p);
+        if (!fresh && parts.ties[p] > parts.ties[at->second]) at->second = p;
+    }
+    for (int& part : parts.part)
+        if (part >= 0 && posed[part]) part = -1;
+    for (const auto& [part, plate] : best)
+        if (!posed[part]) parts.anchor.push_back(plate);
+    return parts;
+}
+
+// Ties alone leave the whole free to turn: the best tied plate of each part is held.
+void build(Adjustment& job, const Parts& parts, ceres::Problem& problem) {
+    addTies(job, problem);
+    if (problem.NumResidualBlocks() == 0) return;
+    addLensPriors(job, problem);
+    addPosePriors(job, problem);
+    auto* quaternion = new ceres::EigenQuaternionManifold;  // shared; the problem owns it
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        if (problem.HasParameterBlock(job.rotationOf(int(p))))
+            problem.SetManifold(job.rotationOf(int(p)), quaternion);
+    for (const int plate : parts.anchor) problem.SetParameterBlockConstant(job.rotationOf(plate));
+}
+
+ceres::Solver::Summary minimise(ceres::Problem& problem, double least_gain) {
+    ceres::Solver::Options options;
+    options.linear_solver_type = ceres::SPARSE_NORMAL_CHOLESKY;
+    options.max_num_iterations = 60;
+    options.function_tolerance = least_gain;
+    options.parameter_tolerance = 1e-11;
+    options.gradient_tolerance = 1e-12;
+    options.logging_type = ceres::SILENT;
+    // More threads would sum the same numbers in another order, and the last digits would change
+    // from machine to machine.
+    options.num_threads = 1;
+    ceres::Solver::Summary summary;
+    ceres::Solve(options, &problem, &summary);
+    return summary;
+}
+
+// True when the set of inliers changed.
+bool measure(Adjustment& job) {
+    bool changed = false;
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.usable[t]) continue;
+        const Tie& tie = job.ties[t];
+        double off[2];
+        job.residual[t](job.rotationOf(tie.a), job.rotationOf(tie.b), job.lensOf(tie.a),
+                        job.lensOf(tie.b), &job.breathing[tie.a], &job.breathing[tie.b], off);
+        job.residual_px[t] = std::hypot(off[0], off[1]) / job.residual[t].weight;
+        const char in =
+            job.settings.outlier_px <= 0 || job.residual_px[t] <= job.settings.outlier_px;
+        changed = changed || in != job.inlier[t];
+        job.inlier[t] = in;
+    }
+    return changed;
+}
+
+// Variance of unit weight: what the residuals say about the sigmas that the ties came with.
+double unitVariance(const Adjustment& job, int unknowns) {
+    double sum = 0;
+    int count = 0;
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.inlier[t]) continue;
+        sum += std::pow(job.residual_px[t] * job.residual[t].weight, 2);
+        count += 2;
+    }
+    return sum / std::max(1, count - unknowns);
+}
+
+void reportUncertainty(Adjustment& job, BundleResult& result) {
+    const Parts parts = findParts(job);
+    ceres::Problem problem;
+    build(job, parts, problem);
+    std::vector<double*> rotations, others;
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        rotations.push_back(parts.ties[p] > 0 ? job.rotationOf(int(p)) : nullptr);
+    for (auto& lens : job.lens) others.push_back(lens.data());
+    for (double& breathing : job.breathing) others.push_back(&breathing);
+    const FreeNetwork network = freeNetwork(problem, rotations, parts.part, others);
+
+    int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
+                                         [](int count) { return count > 0; }) -
+                           parts.anchor.size());
+    for (const auto& terms : job.free_terms) unknowns += int(terms.size());
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
+    const double scale = std::sqrt(unitVariance(job, unknowns));
+    for (const double sigma_rad : network.sigma_rad)
+        result.sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
+    for (const double sigma_rad : network.local_sigma_rad)
+        result.local_sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
+    for (size_t g = 0; g < job.lens.size(); ++g) {
+        double* sigma[kLensTerms] = {&result.correction[g].focal_scale_sigma,
+                                     &result.correction[g].c1_sigma,
+                                     &result.correction[g].c2_sigma};
+        for (size_t k = 0; k < network.other_sigma[g].size(); ++k)
+            if (double* to = sigma[job.free_terms[g][k]]) *to = scale * network.other_sigma[g][k];
+    }
+}
+
+void report(Adjustment& job, BundleResult& result) {
+    result.worldFromCamera.resize(job.plates.size());
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        if (job.placed[p])
+            result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
+    for (const auto& lens : job.lens)
+        result.correction.push_back({lens[0], lens[1], lens[2], lens[3], lens[4]});
+    result.breathing = job.breathing;
+    result.inlier = job.inlier;
+    result.residual_px = job.residual_px;
+    double sum = 0;
+    int count = 0;
+    for (size_t t = 0; t < job.ties.size(); ++t) {
+        if (!job.inlier[t]) continue;
+        sum += job.residual_px[t] * job.residual_px[t];
+        ++count;
+    }
+    result.rms_px = count ? std::sqrt(sum / count) : 0;
+}
+
+}  // namespace
+
+BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Tie>& ties,
+                          const std::vector<std::optional<Matrix3d>>& start,
+                          const std::vector<LensCorrection>& start_correction,
+                          const BundleSettings& settings) {
+    Adjustment job = prepare(plates, ties, start, start_correction, settings);
+    BundleResult result;
+    for (int round = 0; round < kRounds; ++round) {
+        ceres::Problem problem;
+        build(job, findParts(job), problem);
+        if (problem.NumResidualBlocks() == 0) {
+            result.why = "no ties";
+            break;
+        }
+        const auto summary = minimise(problem, settings.least_gain);
+        result.usable = summary.IsSolutionUsable();
+        result.why = summary.message;
+        if (!measure(job) || !result.usable) break;
+    }
+    report(job, result);
+    if (settings.covariance && result.usable) reportUncertainty(job, result);
+    return result;
+}
+
+calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
+    calib::Lens lens = plate.lens;
+    lens.focal_mm *= correction.focal_scale * breathing;
+    if (plate.distortion_known) return lens;
+    lens.projection_offset_mm += Vector2d(correction.axis_x_mm, correction.axis_y_mm);
+    if (correction.c1 == 0 && correction.c2 == 0) return lens;
+    const double h2 = std::pow(plate.sensor.halfDiagonal_mm(), 2);
+    lens.distortion = {};
+    lens.distortion.radial[0] = correction.c1 / h2;
+    lens.distortion.radial[2] = correction.c2 / (h2 * h2);
+    lens.distortion_offset_mm.setZero();
+    return lens;
+}
+
+}  // namespace plateloom::stitch

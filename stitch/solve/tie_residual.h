@@ -1,0 +1,95 @@
+// The residual of one tie point: plate a's flat position, sent through both cameras onto plate b's
+// flat plane, against plate b's own flat position. In pixels of plate b, divided by the tie's
+// sigma. Defined once; the solver, its tests and its report use the same one.
+//
+// Parameters: unit quaternions worldFromCamera (Eigen's order: x, y, z, w) of a and b; for each
+// lens group focal scale, c1, c2 and the axis's offset (mm, x and y); for each plate its breathing.
+// See stitch/solve/bundle.h.
+#pragma once
+
+#include <ceres/autodiff_cost_function.h>
+
+#include <Eigen/Geometry>
+#include <array>
+
+#include "stitch/ties/tie_points.h"
+
+namespace plateloom::stitch {
+
+constexpr int kLensTerms = 5;
+
+/// One end of a tie: a flat position, and what turns it into a ray.
+struct FlatPoint {
+    Vector2d mm = Vector2d::Zero();  ///< from the axis of the plate's own lens data
+    double focal_mm = 0;             ///< before the correction
+    double half_diagonal_mm = 1;
+    Vector2d px_per_mm = Vector2d::Ones();
+    bool bends = false;  ///< c1, c2 and the axis apply: the plate came without distortion data
+
+    /// Position after the lens correction, from the corrected axis.
+    template <class T>
+    [[nodiscard]] Eigen::Matrix<T, 2, 1> corrected_mm(const T* lens) const {
+        if (!bends) return mm.cast<T>();
+        const Eigen::Matrix<T, 2, 1> at(mm.x() - lens[3], mm.y() - lens[4]);
+        const T rho2 = at.squaredNorm() / (half_diagonal_mm * half_diagonal_mm);
+        return at * (1.0 + rho2 * (lens[1] + rho2 * lens[2]));
+    }
+};
+
+struct TieResidual {
+    FlatPoint a, b;
+    double weight = 1;  ///< 1 / sigma_px
+    /// The groups' corrections where they are not solved for.
+    std::array<double, kLensTerms> lens_a{1}, lens_b{1};
+
+    template <class T>
+    bool operator()(const T* worldFromA, const T* worldFromB, const T* correction_a,
+                    const T* correction_b, const T* breathing_a, const T* breathing_b,
+                    T* residual) const {
+        using Vector3 = Eigen::Matrix<T, 3, 1>;
+        using Quaternion = Eigen::Map<const Eigen::Quaternion<T>>;
+        const auto flat_a = a.corrected_mm(correction_a);
+        const T focal_a = a.focal_mm * correction_a[0] * breathing_a[0];
+        const T focal_b = b.focal_mm * correction_b[0] * breathing_b[0];
+        const Vector3 ray_a(flat_a.x(), focal_a, -flat_a.y());
+        const Vector3 ray_b = Quaternion(worldFromB).conjugate() * (Quaternion(worldFromA) * ray_a);
+        // A ray at the side of camera b or behind it has no place on its plane; it is held at 84
+        // degrees, far away and still with a slope that brings it back.
+        const T least = 0.1 * ray_b.norm();
+        const T depth = ray_b.y() > least ? ray_b.y() : least;
+        const auto flat_b = b.corrected_mm(correction_b);
+        residual[0] = weight * b.px_per_mm.x() * (focal_b * ray_b.x() / depth - flat_b.x());
+        residual[1] = weight * b.px_per_mm.y() * (-focal_b * ray_b.z() / depth - flat_b.y());
+        return true;
+    }
+    template <class T>
+    bool operator()(const T* worldFromA, const T* worldFromB, const T* correction,
+                    const T* breathing_a, const T* breathing_b, T* residual) const {
+        return (*this)(worldFromA, worldFromB, correction, correction, breathing_a, breathing_b,
+                       residual);
+    }
+    template <class T>
+    bool operator()(const T* worldFromA, const T* worldFromB, T* residual) const {
+        T la[kLensTerms], lb[kLensTerms];
+        for (int i = 0; i < kLensTerms; ++i) {
+            la[i] = T(lens_a[i]);
+            lb[i] = T(lens_b[i]);
+        }
+        const T still(1.0);
+        return (*this)(worldFromA, worldFromB, la, lb, &still, &still, residual);
+    }
+
+    [[nodiscard]] static ceres::CostFunction* withLensFixed(const TieResidual& tie) {
+        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4>(new TieResidual(tie));
+    }
+    [[nodiscard]] static ceres::CostFunction* withOneLens(const TieResidual& tie) {
+        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, 1, 1>(
+            new TieResidual(tie));
+    }
+    [[nodiscard]] static ceres::CostFunction* withTwoLenses(const TieResidual& tie) {
+        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, kLensTerms, 1, 1>(
+            new TieResidual(tie));
+    }
+};
+
+}  // namespace plateloom::stitch

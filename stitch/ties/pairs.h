@@ -1,0 +1,41 @@
+// Which plates overlap, by how much they are turned against each other, and by which matches.
+#pragma once
+
+#include <functional>
+#include <utility>
+#include <vector>
+
+#include "calib/lens.h"
+#include "stitch/plates/plate_set.h"
+#include "stitch/ties/features.h"
+#include "stitch/ties/tie_points.h"
+
+namespace plateloom::stitch {
+
+/// Pairs worth trying, most promising first: those whose poses overlap where there are poses, else
+/// those whose features vote for each other in a quick look over all plates at once (Brown and Lowe
+/// 2007, section 3: each feature's nearest neighbours in other plates). About `per_plate` a plate,
+/// never all against all when there are many.
+[[nodiscard]] std::vector<std::pair<int, int>> candidatePairs(
+    const std::vector<Plate>& plates, const std::vector<PlateFeatures>& features, int per_plate);
+
+/// The rotations by which pair (a, b) could be explained, best first, each with its agreeing
+/// matches: repeated windows give several that all look right, and only the other plates can tell.
+/// Each passes `PairRotation::accepted`. `tolerance_px` is how far a match may be off (small for a
+/// known lens, of the order of 1 % of the width when distortion and focal length are yet to be
+/// solved).
+[[nodiscard]] std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
+                                                      const PlateFeatures& features_b,
+                                                      const calib::LensMap& lens_a,
+                                                      const calib::LensMap& lens_b,
+                                                      double tolerance_px);
+
+/// Matches again, now that it is known where to look: only features within `radius_px` of where the
+/// rotation puts them, so that repetition no longer confuses. Empty when fewer than 6 are found.
+[[nodiscard]] std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
+                                             const PlateFeatures& features_b,
+                                             const calib::LensMap& lens_a,
+                                             const calib::LensMap& lens_b, const Matrix3d& bFromA,
+                                             double radius_px);
+
+}  // namespace plateloom::stitch

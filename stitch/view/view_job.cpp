@@ -1,0 +1,321 @@
+#include "stitch/view/view_job.h"
+
+#include <tbb/task_arena.h>
+
+#include <cstdio>
+#include <set>
+
+#include "io/input_error.h"
+#include "io/made_picture.h"
+#include "io/new_file.h"
+#include "stitch/flatten/lens_maps.h"
+#include "stitch/flatten/recipe.h"
+#include "stitch/solve/stage_clock.h"
+#include "stitch/view/contact_sheet.h"
+#include "stitch/view/view_maps.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+constexpr int kLongestEdge_px = 32768;
+
+// A frame of the shot, ready to be looked through.
+struct Shot {
+    io::ShotFrame frame;
+    calib::LensMap lens;
+    PixelBounds bounds;
+    std::filesystem::path path;
+    std::string recipe;
+};
+
+io::ShotCamera stillCamera(const ViewRequest& request) {
+    if (!request.focal_mm || !request.sensor_width_mm)
+        throw io::InputError("", "a still needs --focal and --sensor (or give --camera TRACK)");
+    io::ShotCamera camera;
+    io::ShotFrame frame;
+    frame.number = request.first_frame.value_or(1001);
+    frame.sample.pose = request.still;
+    frame.sample.lens.focal_mm = *request.focal_mm;
+    frame.sample.has_focal = true;
+    frame.sample.has_distortion = frame.sample.has_shading = true;  // none, and that is known
+    frame.sample.sensor_width_mm = request.sensor_width_mm;
+    frame.where = "the camera";
+    camera.frames.push_back(frame);
+    return camera;
+}
+
+io::ShotCamera cameraOf(const ViewRequest& request, const std::vector<io::PlateFile>& recorded) {
+    if (!request.track) return stillCamera(request);
+    const auto track = io::readLensTrack(*request.track);
+    auto camera = recorded.empty() ? io::shotCamera(track, request.frames, request.first_frame)
+                                   : io::shotCamera(track, recorded);
+    camera.warnings.insert(camera.warnings.begin(), track.warnings.begin(), track.warnings.end());
+    return camera;
+}
+
+std::vector<io::PlateFile> recordedFrames(const ViewRequest& request) {
+    std::vector<io::PlateFile> recorded;
+    if (request.shot.empty()) return recorded;
+    for (const auto& path : io::expandPlates(request.shot, request.frames))
+        recorded.push_back(io::readPlateHeader(path));
+    return recorded;
+}
+
+FrameSize sizeOf(const ViewRequest& request, const io::ShotCamera& camera,
+                 const std::vector<io::PlateFile>& recorded) {
+    FrameSize size;
+    if (request.size) {
+        size = *request.size;
+    } else if (!recorded.empty()) {
+        size = {recorded.front().width, recorded.front().height};
+        for (const auto& file : recorded)
+            if (file.width != size.width || file.height != size.height)
+                throw io::InputError(file.path.string(),
+                                     "has another size than the shot's first frame; give --size");
+    } else {
+        const auto& sample = camera.frames.front().sample;
+        if (!sample.sensor_width_px || !sample.sensor_height_px)
+            throw io::InputError("--size",
+                                 "the camera track says nothing of the picture's size in "
+                                 "pixels: give it, e.g. --size 4096x2160");
+        size = {*sample.sensor_width_px, *sample.sensor_height_px};
+    }
+    if (size.width < 2 || size.height < 2 || size.width > kLongestEdge_px ||
+        size.height > kLongestEdge_px)
+        throw io::InputError(
+            "--size " + std::to_string(size.width) + "x" + std::to_string(size.height),
+            "a view is 2 to " + std::to_string(kLongestEdge_px) + " pixels wide and high");
+    return size;
+}
+
+calib::Sensor sensorOf(const io::ShotFrame& frame, const ViewRequest& request,
+                       const FrameSize& size) {
+    const auto width_mm =
+        frame.sample.sensor_width_mm ? frame.sample.sensor_width_mm : request.sensor_width_mm;
+    if (!width_mm)
+        throw io::InputError(frame.where,
+                             "says nothing of the sensor's size: give --sensor, e.g. 36x20.25");
+    const double square_mm = *width_mm * size.height / size.width;
+    return {*width_mm, square_mm, size.width, size.height};
+}
+
+calib::LensMap lensOf(const io::ShotFrame& frame, const ViewRequest& request,
+                      const FrameSize& size) {
+    calib::Lens lens = frame.sample.lens;
+    if (!frame.sample.has_focal) {
+        if (!request.focal_mm)
+            throw io::InputError(frame.where, "has no focal length: give --focal MM");
+        lens.focal_mm = *request.focal_mm;
+    }
+    const auto sensor = sensorOf(frame, request, size);
+    if (const auto fault = calib::faultOf(lens, sensor))
+        throw io::InputError(frame.where, "its lens can't be used: " + *fault);
+    return {lens, sensor};
+}
+
+PixelBounds boundsOf(const calib::LensMap& lens, const ViewRequest& request, bool* clamped) {
+    if (request.look == Look::lens) return wholeFrame(lens.sensor());
+    if (request.overscan) return enlargedFrame(lens.sensor(), *request.overscan);
+    // Room for the filter that puts the distortion back.
+    constexpr int kFilterMargin_px = 8;
+    return overscanBounds(lens, clamped, kFilterMargin_px);
+}
+
+std::string recipeOf(const Shot& shot, const ViewRequest& request, const PanoramaGrid& grid) {
+    Recipe recipe("view");
+    recipe.addFile(request.panorama);
+    recipe.add(request.colour_space);
+    recipe.add({double(int(grid.projection)), double(grid.width), double(grid.height), grid.top_tan,
+                grid.bottom_tan});
+    recipe.add(shot.lens);
+    const auto& pose = *shot.frame.sample.pose;
+    recipe.add({pose.pan_deg, pose.tilt_deg, pose.roll_deg, double(int(request.look)),
+                double(shot.bounds.x0), double(shot.bounds.y0), double(shot.bounds.x1),
+                double(shot.bounds.y1), double(request.half)});
+    return recipe.text();
+}
+
+void checkOutput(const ViewRequest& request, size_t frames) {
+    const auto extension = request.output.extension().string();
+    if (extension != ".exr" && extension != ".tif" && extension != ".tiff")
+        throw io::InputError(request.output.string(),
+                             "views are linear light: give the file the extension .exr or .tif");
+    if (extension != ".exr" && request.look == Look::flat)
+        throw io::InputError(request.output.string(),
+                             "overscan needs a data window, which only EXR has: write .exr");
+    if (frames > 1 && !io::namesFrames(request.output.string()))
+        throw io::InputError(request.output.string(),
+                             "the shot has " + std::to_string(frames) +
+                                 " frames: put #### where the frame number goes, e.g. bg.####.exr");
+}
+
+std::vector<Shot> planShot(const io::ShotCamera& camera, const ViewRequest& request,
+                           const FrameSize& size, const PanoramaGrid& grid, ViewResult& result) {
+    std::vector<Shot> shots;
+    std::set<std::filesystem::path> taken;
+    size_t unknown_distortion = 0, unknown_shading = 0;
+    bool any_clamped = false;
+    for (const auto& frame : camera.frames) {
+        Shot shot;
+        shot.frame = frame;
+        shot.lens = lensOf(frame, request, size);
+        unknown_distortion += !frame.sample.has_distortion;
+        unknown_shading += !frame.sample.has_shading;
+        bool clamped = false;
+        shot.bounds = boundsOf(shot.lens, request, &clamped);
+        any_clamped |= clamped;
+        shot.path = io::namesFrames(request.output.string())
+                        ? io::framePath(request.output.string(), frame.number)
+                        : request.output;
+        if (!taken.insert(shot.path).second)
+            throw io::InputError(frame.where, "two frames of the shot have the number " +
+                                                  std::to_string(frame.number));
+        shot.recipe = recipeOf(shot, request, grid);
+        shots.push_back(std::move(shot));
+    }
+    const auto warn = [&](size_t count, const std::string& what) {
+        if (count)
+            result.warnings.push_back(
+                (count == shots.size() ? "the camera track" : std::to_string(count) + " frames") +
+                what);
+    };
+    if (request.look == Look::lens) warn(unknown_shading, ": no exposure falloff is known");
+    if (request.look == Look::lens || !request.overscan)
+        warn(unknown_distortion, ": no distortion is known");
+    if (any_clamped) result.warnings.push_back("overscan cut at twice the frame");
+    return shots;
+}
+
+io::PictureTags tagsFor(const Shot& shot, const io::PanoramaFile& panorama) {
+    io::PictureTags tags = panorama.tags;
+    tags.frame_rate = shot.frame.rate;
+    if (shot.frame.timecode)
+        tags.timecode_word = io::smpteWord(*shot.frame.timecode, shot.frame.rate);
+    tags.recipe = shot.recipe;
+    return tags;
+}
+
+// The lens's own maps, both ways: to flatten what was recorded and to put the look back.
+void writeMapsOfLenses(const std::filesystem::path& folder, const std::vector<Shot>& shots) {
+    std::vector<Plate> frames;
+    for (const auto& shot : shots) {
+        Plate frame;
+        frame.file.path = shot.path;
+        frame.sensor = shot.lens.sensor();
+        frame.lens = shot.lens.lens();
+        frames.push_back(std::move(frame));
+    }
+    writeLensMaps(folder, frames, Fit::overscan);
+}
+
+// One frame after the other; each is wholly written before the next begins.
+class ViewRun {
+public:
+    ViewRun(const ViewRequest& request, const PanoramaGrid& grid,
+            const io::PanoramaReader& panorama, const FrameSize& size, size_t frames,
+            const Progress& progress)
+        : request_(request),
+          grid_(grid),
+          panorama_(panorama),
+          size_(size),
+          sheet_(frames),
+          clock_(progress) {}
+
+    ViewResult::Frame make(size_t index, const Shot& shot) {
+        ViewResult::Frame made;
+        made.number = shot.frame.number;
+        made.path = shot.path;
+        const ViewCamera camera{shot.lens, calib::worldFromCamera(*shot.frame.sample.pose)};
+        if (request_.uv_maps) {
+            clock_.begin("maps");
+            writeViewMaps(*request_.uv_maps, shot.path, grid_, panorama_.file().samples_on_border,
+                          camera, request_.look, shot.bounds);
+        }
+        if (request_.resume && keep(index, shot, made)) return made;
+        clock_.begin("view");
+        View view = renderView(panorama_, grid_, camera, request_.look, shot.bounds);
+        clock_.add(double(view.picture.width) * view.picture.height);
+        made.covered = view.covered;
+        clock_.begin("write");
+        io::writePicture(shot.path, view.picture, tagsFor(shot, panorama_.file()),
+                         request_.half && !panorama_.file().needs_float,
+                         {shot.bounds.x0, shot.bounds.y0, size_.width, size_.height});
+        clock_.add(double(view.picture.width) * view.picture.height);
+        show(index, shot, view.picture);
+        clock_.end();
+        return made;
+    }
+
+    std::vector<StageTime> finish() {
+        if (request_.sheet) {
+            clock_.begin("sheet");
+            sheet_.write(*request_.sheet);
+            clock_.end();
+        }
+        return clock_.times();
+    }
+
+private:
+    // A frame that is there already, whole and made from the same things.
+    bool keep(size_t index, const Shot& shot, ViewResult::Frame& made) {
+        const auto there = io::readMade(shot.path, shot.recipe);
+        if (!there) return false;
+        made.was_there = true;
+        made.covered = coveredShare(*there);
+        show(index, shot, *there);
+        return true;
+    }
+
+    void show(size_t index, const Shot& shot, const io::Picture& picture) {
+        if (!request_.sheet) return;
+        std::string label = std::to_string(shot.frame.number);
+        if (shot.frame.timecode) label += "   " + io::toString(*shot.frame.timecode);
+        sheet_.add(index, label, picture, shot.bounds, size_.width, size_.height);
+    }
+
+    const ViewRequest& request_;
+    const PanoramaGrid& grid_;
+    const io::PanoramaReader& panorama_;
+    FrameSize size_;
+    ContactSheet sheet_;
+    StageClock clock_;
+};
+
+}  // namespace
+
+ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
+    const io::PanoramaReader panorama(request.panorama, request.colour_space, request.cache_bytes);
+    const PanoramaGrid grid = gridOf(panorama.file(), request.claim);
+    const auto recorded = recordedFrames(request);
+    const io::ShotCamera camera = cameraOf(request, recorded);
+    ViewResult result;
+    result.notes = camera.notes;
+    result.warnings = camera.warnings;
+    result.missing = camera.missing;
+    result.size = sizeOf(request, camera, recorded);
+    checkOutput(request, camera.frames.size());
+    const auto shots = planShot(camera, request, result.size, grid, result);
+    if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
+    if (request.uv_maps) {
+        io::makeFolder(*request.uv_maps);
+        writeMapsOfLenses(*request.uv_maps, shots);
+    }
+    // Whatever can't be written is found now, not after the work.
+    io::NewFile(shots.front().path);
+    if (request.sheet) io::NewFile(*request.sheet);
+
+    tbb::task_arena arena(request.threads > 0 ? request.threads : tbb::task_arena::automatic);
+    arena.execute([&] {
+        ViewRun run(request, grid, panorama, result.size, shots.size(), progress);
+        for (size_t i = 0; i < shots.size(); ++i) {
+            progress("view", double(i) / double(shots.size()));
+            result.frames.push_back(run.make(i, shots[i]));
+        }
+        result.times = run.finish();
+    });
+    result.bounds = shots.back().bounds;
+    return result;
+}
+
+}  // namespace plateloom::stitch
