@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "calib/first_zero.h"
+#include "calib/said.h"
 
 namespace plateloom::calib {
 
@@ -236,13 +237,6 @@ Darkest darkest(const Shading& shading, double reach_mm) {
         if (at >= 0 && at <= end && shading.transmission(at) < out.transmission)
             out = {shading.transmission(at), std::sqrt(at)};
     return out;
-}
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[200];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
 }
 
 }  // namespace

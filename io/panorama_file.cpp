@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "io/file_name.h"
 #include "io/half_rows.h"
 #include "io/input_error.h"
 #include "io/written_file.h"
@@ -23,12 +24,8 @@ struct PanoramaWriter::State {
 
 namespace {
 
-void checkFormat(const std::filesystem::path& path, const PanoramaWriter::Format& format) {
-    const auto extension = path.extension();
-    for (const char* tiled : {".exr", ".EXR", ".tif", ".tiff", ".TIF", ".TIFF"}) {
-        if (extension == tiled) return;
-    }
-    (void)format;
+void checkFormat(const std::filesystem::path& path) {
+    if (isExrName(path) || isTiffName(path)) return;
     throw InputError(path.string(),
                      "a panorama is written as .exr or .tif: give the file one of "
                      "these extensions");
@@ -62,7 +59,7 @@ OIIO::ImageSpec specOf(const std::string& file_format, const PanoramaWriter::For
 
 PanoramaWriter::PanoramaWriter(const std::filesystem::path& path, const Format& format,
                                const PictureTags& tags) {
-    checkFormat(path, format);
+    checkFormat(path);
     state_ = std::make_unique<State>(path);
     state_->format = format;
     state_->halves = format.half;

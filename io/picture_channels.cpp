@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 
 namespace plateloom::io {
@@ -14,11 +15,6 @@ namespace plateloom::io {
 namespace {
 
 using Names = std::vector<std::string>;
-
-std::string lower(std::string text) {
-    for (char& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    return text;
-}
 
 // The colour channels found under one layer's name; -1 where there is none.
 struct Layer {
@@ -35,7 +31,7 @@ std::map<std::string, Layer> layersOf(const Names& channels) {
         const size_t dot = channels[i].rfind('.');
         const std::string layer = dot == std::string::npos ? "" : channels[i].substr(0, dot);
         const std::string name =
-            lower(dot == std::string::npos ? channels[i] : channels[i].substr(dot + 1));
+            lowered(dot == std::string::npos ? channels[i] : channels[i].substr(dot + 1));
         Layer& found = layers[layer];
         if (name == "r" || name == "red") found.rgba[0] = i;
         if (name == "g" || name == "green") found.rgba[1] = i;
@@ -57,7 +53,7 @@ struct Candidate {
 };
 
 bool isMainLayer(const std::string& layer) {
-    const std::string last = lower(layer.substr(layer.rfind('.') + 1));
+    const std::string last = lowered(layer.substr(layer.rfind('.') + 1));
     return std::find(kMainLayers.begin(), kMainLayers.end(), last) != kMainLayers.end();
 }
 

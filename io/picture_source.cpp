@@ -10,6 +10,7 @@
 #include <system_error>
 
 #include "io/file_completeness.h"
+#include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/picture_channels.h"
 
@@ -21,13 +22,6 @@ namespace {
 
 // Larger than any plate or panorama; a damaged header easily says more.
 constexpr int kLongestEdge_px = 262'144;
-
-std::string lowerExtension(const fs::path& path) {
-    std::string extension = path.extension().string();
-    std::transform(extension.begin(), extension.end(), extension.begin(),
-                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    return extension;
-}
 
 const char* pluginFor(FileKind kind) {
     switch (kind) {
@@ -103,8 +97,7 @@ FileKind kindOfFile(const fs::path& path) {
     if (magic == "#?RA"sv || magic == "#?RG"sv) return FileKind::radiance;
     if (magic == "II*\0"sv || magic == "MM\0*"sv || magic == "II+\0"sv || magic == "MM\0+"sv) {
         // Camera raw files are TIFF outside, with a thumbnail where the picture should be.
-        const std::string extension = lowerExtension(path);
-        if (extension != ".tif" && extension != ".tiff") {
+        if (!isTiffName(path)) {
             refuse(path, "looks like camera raw: develop it to a 16-bit TIFF or an EXR first");
         }
         return FileKind::tiff;

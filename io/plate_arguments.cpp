@@ -6,6 +6,7 @@
 #include <string>
 #include <system_error>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/plate_file.h"
 
@@ -17,14 +18,6 @@ namespace {
 
 // A shoot of more frames than this is a slip of the finger in --frames.
 constexpr int kMostFrames = 1'000'000;
-
-bool isPictureName(const fs::path& path) {
-    std::string extension = path.extension().string();
-    for (char& c : extension) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    constexpr std::array<const char*, 8> kExtensions{".exr", ".tif", ".tiff", ".dpx",
-                                                     ".png", ".jpg", ".jpeg", ".hdr"};
-    return std::find(kExtensions.begin(), kExtensions.end(), extension) != kExtensions.end();
-}
 
 // Name order as people count: "plate 9" before "plate 10". Equal numbers of unequal length, and
 // all other characters, compare as they are written.

@@ -341,7 +341,15 @@ private:
                                 !all[0].sample->timecode && all[0].sample->file.empty();
         PlateSamples tied =
             begun(lens_alone ? PlateSamples::TiedBy::only : PlateSamples::TiedBy::order);
-        if (!lens_alone && all.size() != plates_.size())
+        if (!lens_alone && all.size() != plates_.size()) {
+            const FoundSamples takes = oneATake();
+            if (takes.size() == plates_.size()) {
+                for (size_t i = 0; i < takes.size(); ++i) put(&tied, i, takes[i]);
+                tied.said = counted(plates_.size(), "plate") +
+                            " tied by order to as many takes in the lens track: neither timecodes "
+                            "nor names tell which is whose";
+                return tied;
+            }
             throw InputError(
                 trackNames(),
                 "holds " + counted(all.size(), "lens sample") + " for " +
@@ -349,12 +357,39 @@ private:
                     ", and neither timecodes nor names tell which is whose (" + name(0) +
                     " is the first without); give one sample a plate, or add timecodes or a file "
                     "column");
+        }
         for (size_t i = 0; i < plates_.size(); ++i) put(&tied, i, all[lens_alone ? 0 : i]);
         tied.said = lens_alone ? "one lens for " + counted(plates_.size(), "plate")
                                : counted(plates_.size(), "plate") +
                                      " tied to lens samples by order: neither timecodes nor names "
                                      "tell which is whose";
         return tied;
+    }
+
+    // The middle sample of each run of samples without a gap: a camera that rolled a little on
+    // every plate leaves as many runs as there are plates.
+    [[nodiscard]] FoundSamples oneATake() const {
+        FoundSamples takes;
+        for (size_t t = 0; t < tracks_.size(); ++t) {
+            FoundSamples run;
+            for (const LensSample& sample : tracks_[t].samples) {
+                if (!run.empty() && gapBetween(*run.back().sample, sample)) {
+                    takes.push_back(run[run.size() / 2]);
+                    run.clear();
+                }
+                run.push_back({&sample, int(t)});
+            }
+            if (!run.empty()) takes.push_back(run[run.size() / 2]);
+        }
+        return takes;
+    }
+    // More than two frames; samples without timecodes tell no takes.
+    [[nodiscard]] static bool gapBetween(const LensSample& a, const LensSample& b) {
+        constexpr int64_t kFrames = 2;
+        if (!a.timecode || !b.timecode) return false;
+        const int counting = b.frame_rate ? b.frame_rate->counting() : 1000;
+        return std::abs(labelNumber(*b.timecode, counting) - labelNumber(*a.timecode, counting)) >
+               kFrames;
     }
 
     [[nodiscard]] PlateSamples begun(PlateSamples::TiedBy tied_by) const {

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <string_view>
 
+#include "io/html.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "io/page_template.h"
@@ -41,32 +42,13 @@ std::string scriptSafe(const json& value) {
     return text;
 }
 
-std::string escaped(const json& text) {
-    const auto valid = json::parse(text.dump(-1, ' ', false, json::error_handler_t::replace));
-    std::string out;
-    for (const char c : valid.get<std::string>()) switch (c) {
-            case '<':
-                out += "&lt;";
-                break;
-            case '>':
-                out += "&gt;";
-                break;
-            case '&':
-                out += "&amp;";
-                break;
-            default:
-                out += c;
-        }
-    return out;
-}
-
 // What there is to read where scripts do not run (a file manager's preview, say).
 std::string plainReport(const json& survey) {
-    std::string html = "<h1>" + escaped(survey.at("verdict")) + "</h1>\n";
+    std::string html = "<h1>" + htmlText(survey.at("verdict")) + "</h1>\n";
     html += "<p>The figures and pictures need a browser that runs scripts.</p>\n<ol>\n";
     for (const auto& finding : survey.at("findings"))
-        html += "<li>" + escaped(finding.at("text")) + ". <strong>" +
-                escaped(finding.at("advice")) + "</strong></li>\n";
+        html += "<li>" + htmlText(finding.at("text")) + ". <strong>" +
+                htmlText(finding.at("advice")) + "</strong></li>\n";
     return html + "</ol>";
 }
 

@@ -5,14 +5,11 @@
 #include <set>
 #include <tuple>
 
+#include "io/file_name.h"
+
 namespace plateloom::io {
 
 namespace {
-
-std::string lower(std::string text) {
-    for (char& c : text) c = char(std::tolower(static_cast<unsigned char>(c)));
-    return text;
-}
 
 // Stands for "the track does not say": a label is then compared as it is written.
 constexpr int kUnsaid = 1000;
@@ -105,8 +102,8 @@ NameIndex::NameIndex(const std::vector<LensTrack>& tracks) {
             std::set<std::string> names;
             for (const std::string& name : {sample.file, sample.clip}) {
                 if (name.empty()) continue;
-                names.insert(lower(std::filesystem::path(name).filename().string()));
-                names.insert(lower(std::filesystem::path(name).stem().string()));
+                names.insert(lowered(std::filesystem::path(name).filename().string()));
+                names.insert(lowered(std::filesystem::path(name).stem().string()));
             }
             for (const std::string& name : names) table_[name].push_back({&sample, int(t)});
         }
@@ -116,7 +113,7 @@ const FoundSamples& NameIndex::of(const PlateFile& plate) const {
     static const FoundSamples none;
     for (const std::string& name :
          {plate.path.filename().string(), plate.path.stem().string(), plate.clip}) {
-        const auto found = table_.find(lower(name));
+        const auto found = table_.find(lowered(name));
         if (!name.empty() && found != table_.end()) return found->second;
     }
     return none;

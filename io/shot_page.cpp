@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <fstream>
 
+#include "io/html.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "io/shot_list.h"
@@ -43,27 +44,6 @@ tr.first td { border-top: 0.7mm solid #111; }
 li { margin: 0.7mm 0; }
 p.legend { margin: 1mm 0 0; font-size: 9.5pt; color: #333; }
 )css";
-
-std::string escaped(const std::string& text) {
-    std::string out;
-    for (const char c : text) switch (c) {
-            case '&':
-                out += "&amp;";
-                break;
-            case '<':
-                out += "&lt;";
-                break;
-            case '>':
-                out += "&gt;";
-                break;
-            case '"':
-                out += "&quot;";
-                break;
-            default:
-                out += c;
-        }
-    return out;
-}
 
 std::string number(double value, int decimals) {
     char text[40];
@@ -182,7 +162,7 @@ void writeTable(std::ostream& out, const ShotList& list) {
         const ListedShot& shot = list.shots[i];
         out << (shot.row != row ? "<tr class=\"first\">" : "<tr>")
             << "<td><span class=\"box\"></span></td><td>" << i + 1 << "</td><td>" << shot.row
-            << "</td><td class=\"name\">" << escaped(shot.file) << "</td><td>"
+            << "</td><td class=\"name\">" << htmlText(shot.file) << "</td><td>"
             << number(shot.pose.pan_deg, decimals) << "</td><td>"
             << number(shot.pose.tilt_deg, decimals) << "</td><td>";
         if (list.shots.size() > 1) out << number(std::floor(100 * shot.least_overlap), 0) << " %";
@@ -200,12 +180,12 @@ void writeShotPage(const std::filesystem::path& path, const ShotList& list) {
     std::ofstream out(target.path(), std::ios::binary);
     out << "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
            "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"><title>"
-        << escaped(list.title) << "</title><style>" << kStyle << "</style></head><body>\n<h1>"
-        << escaped(list.title) << "</h1>\n<p class=\"sub\">" << list.shots.size()
+        << htmlText(list.title) << "</title><style>" << kStyle << "</style></head><body>\n<h1>"
+        << htmlText(list.title) << "</h1>\n<p class=\"sub\">" << list.shots.size()
         << (list.shots.size() == 1 ? " plate" : " plates")
         << "; pan is positive to the left, tilt positive up.</p>\n<dl>\n";
     for (const auto& [what, value] : list.figures)
-        out << "<dt>" << escaped(what) << "</dt><dd>" << escaped(value) << "</dd>\n";
+        out << "<dt>" << htmlText(what) << "</dt><dd>" << htmlText(value) << "</dd>\n";
     out << "</dl>\n<h2>Where the plates look</h2>\n";
     Drawing(out, list).draw();
     out << "<p class=\"legend\">Seen from the camera, the sphere unrolled. Dashed: the wanted "
@@ -213,7 +193,7 @@ void writeShotPage(const std::filesystem::path& path, const ShotList& list) {
            "Shaded more darkly: where plates overlap.</p>\n<h2>Shots</h2>\n";
     writeTable(out, list);
     out << "<h2>Mind</h2>\n<ul>\n";
-    for (const auto& caution : list.cautions) out << "<li>" << escaped(caution) << "</li>\n";
+    for (const auto& caution : list.cautions) out << "<li>" << htmlText(caution) << "</li>\n";
     out << "</ul>\n</body></html>\n";
     out.close();
     if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");

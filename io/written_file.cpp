@@ -9,6 +9,7 @@
 #include <string>
 #include <system_error>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/panorama_reader.h"
 
@@ -17,10 +18,9 @@ namespace plateloom::io {
 namespace {
 
 const char* pluginFor(const std::filesystem::path& target) {
-    std::string extension = target.extension().string();
-    for (char& c : extension) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    if (extension == ".exr") return "openexr";
-    if (extension == ".tif" || extension == ".tiff") return "tiff";
+    if (isExrName(target)) return "openexr";
+    if (isTiffName(target)) return "tiff";
+    const std::string extension = lowerExtension(target);
     if (extension == ".png") return "png";
     if (extension == ".jpg" || extension == ".jpeg") return "jpeg";
     throw InputError(target.string(),

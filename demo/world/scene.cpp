@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "world/noise.h"
@@ -229,12 +230,21 @@ Rgb SceneView::radiance(const Vector3d& direction) const {
     return trace({origin_, direction}, true);
 }
 
+double SceneView::distance_m(const Vector3d& direction) const {
+    const Hit hit = nearest({origin_, direction}, true, thingsAlong(direction));
+    return hit.times < 1e30 ? hit.times : std::numeric_limits<double>::infinity();
+}
+
+const std::vector<SceneView::Thing>& SceneView::thingsAlong(const Vector3d& direction) const {
+    const int bin = int(diamondAngle(direction.x(), direction.y()) * kBinsPerSide) % kBins;
+    return bins_[size_t(bin)];
+}
+
 Rgb SceneView::trace(const Ray& ray, bool ground) const {
-    const auto& d = ray.direction;
-    const int bin = int(diamondAngle(d.x(), d.y()) * kBinsPerSide) % kBins;
-    const std::vector<Thing>& things = bins_[size_t(bin)];
+    const std::vector<Thing>& things = thingsAlong(ray.direction);
     const Hit hit = nearest(ray, ground, things);
-    const Rgb light = hit.times < 1e30 ? lightFrom(hit, ray) : scene_->sky().radiance(d);
+    const Rgb light =
+        hit.times < 1e30 ? lightFrom(hit, ray) : scene_->sky().radiance(ray.direction);
     return withLamps(light, ray, hit.times, things);
 }
 

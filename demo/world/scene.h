@@ -61,6 +61,8 @@ public:
 
     /// `direction` must be a unit vector.
     [[nodiscard]] Rgb radiance(const Vector3d& direction) const;
+    /// To the first solid thing (not a lamp); infinity for the sky.
+    [[nodiscard]] double distance_m(const Vector3d& direction) const;
 
 private:
     struct Ray {
@@ -78,6 +80,7 @@ private:
 
     /// `ground` false: what a ray from below meets, for mirror images.
     [[nodiscard]] Rgb trace(const Ray& ray, bool ground) const;
+    [[nodiscard]] const std::vector<Thing>& thingsAlong(const Vector3d& direction) const;
     [[nodiscard]] Hit nearest(const Ray& ray, bool ground, const std::vector<Thing>& things) const;
     [[nodiscard]] Rgb lightFrom(const Hit& hit, const Ray& ray) const;
     [[nodiscard]] Rgb withLamps(Rgb light, const Ray& ray, double times,

@@ -6,20 +6,18 @@
 #include <map>
 #include <set>
 
+#include "calib/pose.h"
+#include "calib/said.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
+using calib::Vector3d;
+
 // Shares of a picture: below the first, ties are a matter of luck; below the second a seam has
 // little room to go round what moved (common practice asks for 20 to 30 %).
 constexpr double kLeastOverlap = 0.06, kPoorOverlap = 0.12;
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[400];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 double turn_deg(double from_deg, double to_deg) {
     return std::remainder(from_deg - to_deg, 360.0);
@@ -44,8 +42,40 @@ std::string sizeInWords(double width_deg, double height_deg) {
     return said(format, width_deg, height_deg);
 }
 
-void addHoles(const std::vector<PlateRow>& rows, Survey& survey) {
+// The plate that would fill a hole. What else it mends is no second fault.
+struct Filling {
+    PanTilt_deg aim;
+    SphereFrame frame;
+    size_t finding;
+    int holes = 1;
+};
+
+SphereFrame frameAt(const PanTilt_deg& aim, const std::vector<PlacedPlate>& placed) {
+    const Vector3d direction = directionOf(aim);
+    const auto nearest =
+        std::max_element(placed.begin(), placed.end(), [&](const auto& l, const auto& r) {
+            return l.worldFromCamera.col(1).dot(direction) <
+                   r.worldFromCamera.col(1).dot(direction);
+        });
+    return {nearest->lens, calib::worldFromCamera({aim[0], aim[1], 0})};
+}
+
+bool fills(const SphereFrame& frame, const Hole& hole) {
+    return std::all_of(hole.outline.begin(), hole.outline.end(),
+                       [&](const PanTilt_deg& corner) { return frame.sees(directionOf(corner)); });
+}
+
+std::vector<Filling> addHoles(const std::vector<PlacedPlate>& placed,
+                              const std::vector<PlateRow>& rows, Survey& survey) {
+    std::vector<Filling> fillings;
     for (const auto& hole : survey.holes) {
+        const auto by = std::find_if(fillings.begin(), fillings.end(), [&](const Filling& filling) {
+            return fills(filling.frame, hole);
+        });
+        if (by != fillings.end()) {
+            ++by->holes;
+            continue;
+        }
         Finding finding{FindingKind::hole, true, {}, {}, {}, {}, {}};
         const auto aim = aimAt(hole, rows);
         finding.pan_deg = hole.pan_deg;
@@ -53,8 +83,17 @@ void addHoles(const std::vector<PlateRow>& rows, Survey& survey) {
         finding.text = "hole at " + inWords(hole.pan_deg, hole.tilt_deg) + ": " +
                        sizeInWords(hole.width_deg, hole.height_deg) + " that no plate sees";
         finding.advice = "shoot a plate at " + inWords(aim[0], aim[1]);
+        if (!placed.empty())
+            fillings.push_back({aim, frameAt(aim, placed), survey.findings.size()});
         survey.findings.push_back(finding);
     }
+    for (const auto& filling : fillings)
+        if (filling.holes > 1)
+            survey.findings[filling.finding].advice += said(
+                "; it fills %s as well",
+                filling.holes == 2 ? "a smaller one beside it"
+                                   : said("%d smaller ones beside it", filling.holes - 1).c_str());
+    return fillings;
 }
 
 // Which neighbour stands on which side, in words of the picture: pan grows to the left.
@@ -67,7 +106,7 @@ std::string sideOf(const calib::PanTiltRoll& from, const calib::PanTiltRoll& to)
 }
 
 void addOverlaps(const std::vector<PlacedPlate>& placed, const std::vector<PlateRow>& rows,
-                 Survey& survey) {
+                 const std::vector<Filling>& fillings, Survey& survey) {
     std::map<std::pair<int, int>, const SurveyedPair*> pairs;
     for (const auto& pair : survey.pairs) pairs[{pair.a, pair.b}] = &pair;
     std::set<std::pair<int, int>> told;
@@ -93,6 +132,13 @@ void addOverlaps(const std::vector<PlacedPlate>& placed, const std::vector<Plate
                            " " + sideOf(plate.pose, other.pose);
             finding.advice =
                 "shoot one more between them, at " + inWords(*finding.pan_deg, *finding.tilt_deg);
+            const auto by = std::find_if(fillings.begin(), fillings.end(), [&](const Filling& f) {
+                return f.frame.sees(directionOf({*finding.pan_deg, *finding.tilt_deg}));
+            });
+            if (by != fillings.end()) {
+                finding.grave = false;
+                finding.advice = "the plate that fills the hole there mends this too";
+            }
             survey.findings.push_back(finding);
         }
     }
@@ -164,8 +210,8 @@ std::string verdictOf(const Survey& survey) {
 
 void addCoverFindings(const std::vector<PlacedPlate>& placed, const std::vector<PlateRow>& rows,
                       Survey& survey) {
-    addHoles(rows, survey);
-    addOverlaps(placed, rows, survey);
+    const auto fillings = addHoles(placed, rows, survey);
+    addOverlaps(placed, rows, fillings, survey);
     addNotTied(survey);
     sortFindings(survey.findings);
 }

@@ -3,19 +3,13 @@
 #include <cstdio>
 #include <functional>
 
+#include "calib/said.h"
 #include "stitch/check/cover_findings.h"
 #include "stitch/check/shoot_record.h"
 
 namespace plateloom::stitch {
 
 namespace {
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[300];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 // One thing that is locked for a shoot, as the papers give it for each plate.
 struct Setting {

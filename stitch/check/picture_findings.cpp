@@ -4,18 +4,12 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/said.h"
 #include "stitch/check/cover_findings.h"
 
 namespace plateloom::stitch {
 
 namespace {
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[300];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
@@ -225,6 +219,12 @@ void addParallaxFinding(double parallax_px, double offset_by_distance,
                                text,
                                before ? "slide the camera back on the head, and shoot again"
                                       : "slide the camera forward on the head, and shoot again"});
+    // That such plates disagree is the same fault, and the same cure.
+    for (auto& finding : survey.findings) {
+        if (finding.kind != FindingKind::not_tied) continue;
+        finding.grave = false;
+        finding.advice = "what is near moved with the head: see the entrance pupil first";
+    }
 }
 
 }  // namespace plateloom::stitch

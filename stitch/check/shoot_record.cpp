@@ -180,9 +180,7 @@ io::CameraReport reportOf(const std::vector<io::PlateFile>& files, const io::Cam
     std::set<size_t> described;
     std::vector<std::string> missing;
     for (const auto& line : report.lines) {
-        std::vector<size_t> meant;
-        for (size_t i = 0; i < files.size(); ++i)
-            if (namesPlate(line.file, files[i].path)) meant.push_back(i);
+        const auto meant = platesNamed(line.file, files);
         if (meant.empty()) {
             missing.push_back(line.file);
         } else if (meant.size() > 1 || !described.insert(meant.front()).second) {

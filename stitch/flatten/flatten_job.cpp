@@ -1,12 +1,11 @@
 #include "stitch/flatten/flatten_job.h"
 
-#include <chrono>
-
 #include "io/finished_frame.h"
 #include "io/new_file.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
+#include "stitch/solve/stage_clock.h"
 
 namespace plateloom::stitch {
 
@@ -24,7 +23,6 @@ std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
 }  // namespace
 
 FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress) {
-    using Clock = std::chrono::steady_clock;
     const PlateSet set = gatherPlates(request.plates);
     FlattenResult result;
     result.notes = set.notes;
@@ -33,12 +31,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
     const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
 
-    StageTime read{"read", 0, 0}, flatten{"flatten", 0, 0}, write{"write", 0, 0};
-    auto lap = [last = Clock::now()](StageTime& stage) mutable {
-        const auto now = Clock::now();
-        stage.seconds += std::chrono::duration<double>(now - last).count();
-        last = now;
-    };
+    StageClock clock({});
     for (size_t i = 0; i < set.plates.size(); ++i) {
         progress("flatten", double(i) / double(set.plates.size()));
         const auto& plate = set.plates[i];
@@ -49,25 +42,25 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
             result.kept.push_back(targets[i]);
             continue;
         }
+        clock.begin("read");
         const auto pixels = io::readPlatePixels(plate.file);
-        lap(read);
+        clock.begin("flatten");
         bool clamped = false;
         const auto flat =
             flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
         if (clamped) result.warnings.push_back(name + ": overscan cut at twice the frame");
-        lap(flatten);
+        clock.begin("write");
         io::writePicture(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
                          flat.window);
-        lap(write);
+        clock.end();
         result.written.push_back(targets[i]);
-        const double count = double(plate.file.width) * plate.file.height;
-        read.pixels += count;
-        write.pixels += double(flat.picture.width) * flat.picture.height;
-        flatten.pixels = write.pixels;
+        clock.add("read", double(plate.file.width) * plate.file.height);
+        for (const char* stage : {"flatten", "write"})
+            clock.add(stage, double(flat.picture.width) * flat.picture.height);
     }
     if (request.uv_maps) result.maps = writeLensMaps(*request.uv_maps, set.plates, request.fit);
     progress("flatten", 1);
-    result.times = {read, flatten, write};
+    result.times = clock.times();
     return result;
 }
 

@@ -2,6 +2,7 @@
 
 #include <set>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 
 namespace plateloom::stitch {
@@ -10,8 +11,7 @@ namespace {
 
 std::filesystem::path targetOf(const std::filesystem::path& folder,
                                const std::filesystem::path& source) {
-    const auto extension = source.extension().string();
-    const bool keeps = extension == ".exr" || extension == ".tif" || extension == ".tiff";
+    const bool keeps = io::isExrName(source) || io::isTiffName(source);
     return folder /
            (keeps ? source.filename() : std::filesystem::path(source.stem().string() + ".exr"));
 }

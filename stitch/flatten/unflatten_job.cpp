@@ -1,8 +1,8 @@
 #include "stitch/flatten/unflatten_job.h"
 
 #include <algorithm>
-#include <chrono>
 
+#include "io/file_name.h"
 #include "io/finished_frame.h"
 #include "io/frame_file.h"
 #include "io/new_file.h"
@@ -11,6 +11,7 @@
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
 #include "stitch/flatten/unflatten.h"
+#include "stitch/solve/stage_clock.h"
 
 namespace plateloom::stitch {
 
@@ -19,21 +20,6 @@ namespace {
 // A multiple of a strip, and of what OpenEXR compresses together.
 constexpr int kBandRows = 256;
 
-class Stages {
-public:
-    void lap(StageTime& stage) {
-        const auto now = Clock::now();
-        stage.seconds += std::chrono::duration<double>(now - last_).count();
-        last_ = now;
-    }
-
-    StageTime read{"read", 0, 0}, unflatten{"unflatten", 0, 0}, write{"write", 0, 0};
-
-private:
-    using Clock = std::chrono::steady_clock;
-    Clock::time_point last_ = Clock::now();
-};
-
 // What making one frame says.
 struct Made {
     size_t uncovered = 0, bad_pixels = 0;
@@ -41,7 +27,7 @@ struct Made {
 
 template <class Write>
 size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const calib::LensMap& lens,
-                     Stages& stages, const Write& write) {
+                     StageClock& clock, const Write& write) {
     fillFlatBorder(part, lens, pixels);
     const int height = lens.sensor().height_px;
     const size_t row_bytes = size_t(lens.sensor().width_px) * part.pixelBytes();
@@ -49,38 +35,42 @@ size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const c
     size_t uncovered = 0;
     for (int y = 0; y < height; y += kBandRows) {
         const int rows = std::min(kBandRows, height - y);
+        clock.begin("unflatten");
         uncovered += unflattenRows(part, pixels, lens, y, rows, band.data());
-        stages.lap(stages.unflatten);
+        clock.begin("write");
         write(y, rows, band.data());
-        stages.lap(stages.write);
     }
     return uncovered;
 }
 
 Made unflattenExr(const Plate& plate, const calib::LensMap& lens,
-                  const std::filesystem::path& target, const std::string& recipe, Stages& stages) {
+                  const std::filesystem::path& target, const std::string& recipe,
+                  StageClock& clock) {
     const io::FrameFile file = io::readFrameHeader(plate.file);
     io::FrameWriter writer(target, file, recipe);
     Made made;
     for (size_t p = 0; p < file.parts.size(); ++p) {
+        clock.begin("read");
         io::FramePixels pixels = io::readFramePart(file, p);
-        stages.lap(stages.read);
+        clock.begin("unflatten");
         made.bad_pixels += pixels.bad_pixels;
         const size_t uncovered = unflattenPart(
-            file.parts[p], pixels, lens, stages,
+            file.parts[p], pixels, lens, clock,
             [&](int y, int rows, const char* samples) { writer.write(p, y, rows, samples); });
         if (p == file.main_part) made.uncovered = uncovered;
     }
+    clock.begin("write");
     writer.finish();
-    stages.lap(stages.write);
+    clock.end();
     return made;
 }
 
 Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
                     const std::filesystem::path& target, const std::string& recipe, bool half,
-                    Stages& stages) {
+                    StageClock& clock) {
+    clock.begin("read");
     io::PlainFrame frame = io::readPlainFrame(plate.file);
-    stages.lap(stages.read);
+    clock.begin("unflatten");
     io::FramePart& part = frame.file.parts.front();
     // The picture is written from floats whatever it came in.
     for (io::FrameChannel& channel : part.channels) channel.type = io::SampleType::single;
@@ -88,22 +78,17 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     Made made;
     made.bad_pixels = frame.pixels.bad_pixels;
     made.uncovered =
-        unflattenPart(part, frame.pixels, lens, stages, [&](int y, int rows, const char* samples) {
+        unflattenPart(part, frame.pixels, lens, clock, [&](int y, int rows, const char* samples) {
             const auto* from = reinterpret_cast<const float*>(samples);
             std::copy_n(from, size_t(rows) * picture.width * picture.channels, picture.at(0, y));
         });
+    clock.begin("write");
     io::PictureTags tags = io::tagsOf(plate.file);
     tags.recipe = recipe;
     io::writePicture(target, picture, tags, half && !plate.file.needs_float,
                      {0, 0, picture.width, picture.height});
-    stages.lap(stages.write);
+    clock.end();
     return made;
-}
-
-bool isExr(const std::filesystem::path& path) {
-    std::string extension = path.extension().string();
-    for (char& c : extension) c = char(std::tolower(static_cast<unsigned char>(c)));
-    return extension == ".exr";
 }
 
 std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
@@ -128,7 +113,7 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
     const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
-    Stages stages;
+    StageClock clock({});
     for (size_t i = 0; i < set.plates.size(); ++i) {
         progress("unflatten", double(i) / double(set.plates.size()));
         const Plate& plate = set.plates[i];
@@ -140,20 +125,20 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
             continue;
         }
         const Made made =
-            isExr(plate.file.path)
-                ? unflattenExr(plate, lens, targets[i], recipe, stages)
-                : unflattenPlain(plate, lens, targets[i], recipe, request.half, stages);
+            io::isExrName(plate.file.path)
+                ? unflattenExr(plate, lens, targets[i], recipe, clock)
+                : unflattenPlain(plate, lens, targets[i], recipe, request.half, clock);
         const double count = double(plate.file.width) * plate.file.height;
         if (made.uncovered > 0) result.uncovered.push_back({name, double(made.uncovered) / count});
         if (made.bad_pixels > 0)
             result.warnings.push_back(name + ": " + std::to_string(made.bad_pixels) +
                                       " samples are not finite; nothing is taken from them");
         result.written.push_back(targets[i]);
-        for (auto* stage : {&stages.read, &stages.unflatten, &stages.write}) stage->pixels += count;
+        for (const char* stage : {"read", "unflatten", "write"}) clock.add(stage, count);
     }
     if (request.uv_maps) result.maps = writeLensMaps(*request.uv_maps, set.plates, Fit::overscan);
     progress("unflatten", 1);
-    result.times = {stages.read, stages.unflatten, stages.write};
+    result.times = clock.times();
     return result;
 }
 

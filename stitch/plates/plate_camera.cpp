@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/said.h"
 #include "stitch/plates/upright_picture.h"
 
 namespace plateloom::stitch {
@@ -26,13 +27,6 @@ constexpr double kDiagonal35_mm = 43.27;   // CIPA DCG-001
 
 bool agrees(double a, double b, double share) {
     return std::abs(a / b - 1) <= share;
-}
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[300];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
 }
 
 // Describes one plate; the functions run in the order in which they are written.

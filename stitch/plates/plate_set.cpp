@@ -4,6 +4,7 @@
 #include <cctype>
 #include <map>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/plate_samples.h"
 #include "stitch/plates/lens_groups.h"
@@ -14,11 +15,6 @@ namespace plateloom::stitch {
 
 namespace {
 
-std::string lower(std::string text) {
-    for (char& c : text) c = char(std::tolower(static_cast<unsigned char>(c)));
-    return text;
-}
-
 // One report line a plate, or null. Lines that name no plate are warned of; two lines for one plate
 // and one line for two plates are refused.
 std::vector<const io::ReportLine*> matchReport(const std::vector<io::PlateFile>& files,
@@ -27,22 +23,19 @@ std::vector<const io::ReportLine*> matchReport(const std::vector<io::PlateFile>&
     std::string unmatched;
     for (const io::ReportLine& line : report.lines) {
         const std::string where = report.path.string() + ":" + std::to_string(line.line);
-        int first = -1;
-        for (size_t i = 0; i < files.size(); ++i) {
-            if (!namesPlate(line.file, files[i].path)) continue;
-            if (first >= 0)
-                throw io::InputError(where, line.file + " names two plates, " +
-                                                files[size_t(first)].path.string() + " and " +
-                                                files[i].path.string() +
-                                                "; write the folder before the name");
+        const auto named = platesNamed(line.file, files);
+        if (named.size() > 1)
+            throw io::InputError(
+                where, line.file + " names two plates, " + files[named[0]].path.string() + " and " +
+                           files[named[1]].path.string() + "; write the folder before the name");
+        for (const size_t i : named) {
             if (matched[i])
                 throw io::InputError(where, line.file + " is already in line " +
                                                 std::to_string(matched[i]->line) +
                                                 "; keep one of the two");
-            first = int(i);
             matched[i] = &line;
         }
-        if (first < 0) unmatched += (unmatched.empty() ? "" : ", ") + line.file;
+        if (named.empty()) unmatched += (unmatched.empty() ? "" : ", ") + line.file;
     }
     if (!unmatched.empty())
         set->warnings.push_back(report.path.string() +
@@ -119,14 +112,26 @@ void refuseFaults(const PlateSet& set, const io::PlateSamples* tied,
 
 }  // namespace
 
-bool namesPlate(const std::string& reported, const std::filesystem::path& plate) {
-    const std::filesystem::path wanted(lower(reported)), path(lower(plate.generic_string()));
-    if (wanted.has_parent_path()) {
-        const std::string tail = wanted.lexically_normal().generic_string();
-        const std::string whole = path.lexically_normal().generic_string();
-        return whole == tail || whole.ends_with("/" + tail);
+std::vector<size_t> platesNamed(const std::string& reported,
+                                const std::vector<io::PlateFile>& files) {
+    const std::filesystem::path wanted(io::lowered(reported));
+    const auto tail = wanted.lexically_normal();
+    std::vector<size_t> exact, proxies;
+    for (size_t i = 0; i < files.size(); ++i) {
+        const std::filesystem::path path(io::lowered(files[i].path.generic_string()));
+        const auto whole = path.lexically_normal();
+        const auto ends = [](const std::filesystem::path& all, const std::filesystem::path& end) {
+            const std::string a = all.generic_string(), e = end.generic_string();
+            return a == e || a.ends_with("/" + e);
+        };
+        const bool is_stem = !wanted.has_parent_path() && wanted == path.stem();
+        if (ends(whole, tail) || is_stem)
+            exact.push_back(i);
+        else if (io::isPictureName(wanted) &&
+                 ends(whole.parent_path() / whole.stem(), tail.parent_path() / tail.stem()))
+            proxies.push_back(i);
     }
-    return wanted == path.filename() || wanted == path.stem();
+    return exact.empty() ? proxies : exact;
 }
 
 PlateSet describePlates(const std::vector<io::PlateFile>& files,

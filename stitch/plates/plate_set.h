@@ -53,9 +53,11 @@ struct PlateArguments {
 /// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
 
-/// Whether a report's or a track's name means this plate: the end of its path, its file name or its
-/// stem, in any case.
-[[nodiscard]] bool namesPlate(const std::string& name, const std::filesystem::path& plate);
+/// The plates that a report's name means: the end of a path, a file's name or its stem, in any
+/// case. Where it names none so, those of that name in another format: a report that names EXR
+/// files serves their JPEG proxies.
+[[nodiscard]] std::vector<size_t> platesNamed(const std::string& name,
+                                              const std::vector<io::PlateFile>& files);
 
 /// The part of gatherPlates that touches no file. `report` may be null.
 [[nodiscard]] PlateSet describePlates(const std::vector<io::PlateFile>& files,

@@ -13,7 +13,7 @@
 #include "calib/angle.h"
 #include "stitch/solve/bundle_priors.h"
 #include "stitch/solve/free_network.h"
-#include "stitch/solve/tie_residual.h"
+#include "stitch/solve/tie_cost.h"
 
 namespace plateloom::stitch {
 
@@ -153,11 +153,11 @@ void addTies(Adjustment& job, ceres::Problem& problem) {
             job.free_terms[job.plates[b].lens_group].empty()) {
             std::copy(la, la + kLensTerms, tie.lens_a.begin());
             std::copy(lb, lb + kLensTerms, tie.lens_b.begin());
-            problem.AddResidualBlock(TieResidual::withLensFixed(tie), loss, qa, qb);
+            problem.AddResidualBlock(tieWithLensFixed(tie), loss, qa, qb);
         } else if (la == lb) {
-            problem.AddResidualBlock(TieResidual::withOneLens(tie), loss, qa, qb, la, fa, fb);
+            problem.AddResidualBlock(tieWithOneLens(tie), loss, qa, qb, la, fa, fb);
         } else {
-            problem.AddResidualBlock(TieResidual::withTwoLenses(tie), loss, qa, qb, la, lb, fa, fb);
+            problem.AddResidualBlock(tieWithTwoLenses(tie), loss, qa, qb, la, lb, fa, fb);
         }
     }
 }

@@ -22,13 +22,14 @@ public:
         tell(0);
     }
     /// `pixels` that the stage has looked at are added to it.
-    void add(double pixels) { slot().pixels += pixels; }
+    void add(double pixels) { add(stage_, pixels); }
+    void add(const std::string& stage, double pixels) { slot(stage).pixels += pixels; }
     void tell(double share) const {
         if (progress_) progress_(stage_, share);
     }
     void end() {
         if (stage_.empty()) return;
-        slot().seconds += std::chrono::duration<double>(Clock::now() - started_).count();
+        slot(stage_).seconds += std::chrono::duration<double>(Clock::now() - started_).count();
         tell(1);
         stage_.clear();
     }
@@ -36,10 +37,10 @@ public:
 
 private:
     using Clock = std::chrono::steady_clock;
-    StageTime& slot() {
+    StageTime& slot(const std::string& stage) {
         for (auto& time : times_)
-            if (time.stage == stage_) return time;
-        times_.push_back({stage_, 0, 0});
+            if (time.stage == stage) return time;
+        times_.push_back({stage, 0, 0});
         return times_.back();
     }
 

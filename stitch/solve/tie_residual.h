@@ -1,13 +1,11 @@
 // The residual of one tie point: plate a's flat position, sent through both cameras onto plate b's
 // flat plane, against plate b's own flat position. In pixels of plate b, divided by the tie's
-// sigma. Defined once; the solver, its tests and its report use the same one.
+// sigma. stitch/solve/tie_cost.h gives the solver the same with its derivatives.
 //
 // Parameters: unit quaternions worldFromCamera (Eigen's order: x, y, z, w) of a and b; for each
 // lens group focal scale, c1, c2 and the axis's offset (mm, x and y); for each plate its breathing.
 // See stitch/solve/bundle.h.
 #pragma once
-
-#include <ceres/autodiff_cost_function.h>
 
 #include <Eigen/Geometry>
 #include <array>
@@ -61,34 +59,6 @@ struct TieResidual {
         residual[0] = weight * b.px_per_mm.x() * (focal_b * ray_b.x() / depth - flat_b.x());
         residual[1] = weight * b.px_per_mm.y() * (-focal_b * ray_b.z() / depth - flat_b.y());
         return true;
-    }
-    template <class T>
-    bool operator()(const T* worldFromA, const T* worldFromB, const T* correction,
-                    const T* breathing_a, const T* breathing_b, T* residual) const {
-        return (*this)(worldFromA, worldFromB, correction, correction, breathing_a, breathing_b,
-                       residual);
-    }
-    template <class T>
-    bool operator()(const T* worldFromA, const T* worldFromB, T* residual) const {
-        T la[kLensTerms], lb[kLensTerms];
-        for (int i = 0; i < kLensTerms; ++i) {
-            la[i] = T(lens_a[i]);
-            lb[i] = T(lens_b[i]);
-        }
-        const T still(1.0);
-        return (*this)(worldFromA, worldFromB, la, lb, &still, &still, residual);
-    }
-
-    [[nodiscard]] static ceres::CostFunction* withLensFixed(const TieResidual& tie) {
-        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4>(new TieResidual(tie));
-    }
-    [[nodiscard]] static ceres::CostFunction* withOneLens(const TieResidual& tie) {
-        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, 1, 1>(
-            new TieResidual(tie));
-    }
-    [[nodiscard]] static ceres::CostFunction* withTwoLenses(const TieResidual& tie) {
-        return new ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, kLensTerms, 1, 1>(
-            new TieResidual(tie));
     }
 };
 

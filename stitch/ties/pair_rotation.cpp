@@ -18,54 +18,6 @@ using Eigen::Vector3f;
 // Two features of one plate nearer than this are one thing seen with two orientations or sizes.
 constexpr double kSamePlace_px = 4.0;
 
-// A match that might be true. `primary`: mutual nearest neighbours, clearly nearer than the next
-// place. The others keep the true match of a window alive among its look-alikes.
-struct Putative {
-    int a = 0, b = 0;  // features
-    bool primary = false;
-    float doubt = 0;  // smaller is better
-};
-
-std::vector<Putative> putatives(const PlateFeatures& a, const PlateFeatures& b) {
-    constexpr double kRatio = 0.85, kPrimaryDistance2 = 0.5;
-    constexpr double kSimilar = 1.25, kSecondaryDistance2 = 0.25;
-    constexpr double kSame2 = 0.01;  // nearer than this is no nearer: noise and rounding
-    constexpr size_t kMostSecondaries = 1500;
-    const DescriptorMatches matches = matchDescriptors(a.descriptors, b.descriptors);
-    std::vector<Putative> primary, secondary;
-    for (int i = 0; i < int(matches.b_of_a.size()); ++i) {
-        const auto& near = matches.b_of_a[i];
-        if (near[0].row < 0) continue;
-        const double d2 = squaredDistance(near[0].dot);
-        double next_d2 = 2.0;
-        for (int k = 1; k < kNeighbours && near[k].row >= 0; ++k) {
-            const Vector2d apart = b.recorded_px[near[k].row] - b.recorded_px[near[0].row];
-            if (apart.norm() < kSamePlace_px) continue;
-            next_d2 = squaredDistance(near[k].dot);
-            break;
-        }
-        const bool mutual = matches.a_of_b[near[0].row].row == i;
-        const double ratio = std::sqrt(d2 / std::max(1e-9, next_d2));
-        if (mutual && ratio < kRatio && d2 < kPrimaryDistance2) {
-            primary.push_back({i, near[0].row, true, float(ratio)});
-            continue;
-        }
-        for (int k = 0; k < kNeighbours - 1 && near[k].row >= 0; ++k) {
-            const double candidate_d2 = squaredDistance(near[k].dot);
-            if (candidate_d2 > kSecondaryDistance2 ||
-                candidate_d2 > kSimilar * kSimilar * std::max(kSame2, d2))
-                break;
-            secondary.push_back({i, near[k].row, false, float(1 + std::sqrt(candidate_d2))});
-        }
-    }
-    const auto better = [](const Putative& l, const Putative& r) { return l.doubt < r.doubt; };
-    std::stable_sort(primary.begin(), primary.end(), better);
-    std::stable_sort(secondary.begin(), secondary.end(), better);
-    secondary.resize(std::min(secondary.size(), kMostSecondaries));
-    primary.insert(primary.end(), secondary.begin(), secondary.end());
-    return primary;
-}
-
 // Rays of all putatives, in columns for the inner loop.
 struct Rays {
     std::vector<float> ax, ay, az, bx, by, bz, weight;
@@ -249,14 +201,63 @@ std::vector<PairRotation> likely(std::vector<Ranked> ranked, bool rough) {
 
 }  // namespace
 
+std::vector<Putative> putativeMatches(const PlateFeatures& a, const PlateFeatures& b) {
+    constexpr double kRatio = 0.85, kPrimaryDistance2 = 0.5;
+    constexpr double kSimilar = 1.25, kSecondaryDistance2 = 0.25;
+    constexpr double kSame2 = 0.01;  // nearer than this is no nearer: noise and rounding
+    constexpr size_t kMostSecondaries = 1500;
+    const DescriptorMatches matches = matchDescriptors(a.descriptors, b.descriptors);
+    std::vector<Putative> primary, secondary;
+    for (int i = 0; i < int(matches.b_of_a.size()); ++i) {
+        const auto& near = matches.b_of_a[i];
+        if (near[0].row < 0) continue;
+        const double d2 = squaredDistance(near[0].dot);
+        double next_d2 = 2.0;
+        for (int k = 1; k < kNeighbours && near[k].row >= 0; ++k) {
+            const Vector2d apart = b.recorded_px[near[k].row] - b.recorded_px[near[0].row];
+            if (apart.norm() < kSamePlace_px) continue;
+            next_d2 = squaredDistance(near[k].dot);
+            break;
+        }
+        const bool mutual = matches.a_of_b[near[0].row].row == i;
+        const double ratio = std::sqrt(d2 / std::max(1e-9, next_d2));
+        if (mutual && ratio < kRatio && d2 < kPrimaryDistance2) {
+            primary.push_back({i, near[0].row, true, float(ratio)});
+            continue;
+        }
+        for (int k = 0; k < kNeighbours - 1 && near[k].row >= 0; ++k) {
+            const double candidate_d2 = squaredDistance(near[k].dot);
+            if (candidate_d2 > kSecondaryDistance2 ||
+                candidate_d2 > kSimilar * kSimilar * std::max(kSame2, d2))
+                break;
+            secondary.push_back({i, near[k].row, false, float(1 + std::sqrt(candidate_d2))});
+        }
+    }
+    const auto better = [](const Putative& l, const Putative& r) { return l.doubt < r.doubt; };
+    std::stable_sort(primary.begin(), primary.end(), better);
+    std::stable_sort(secondary.begin(), secondary.end(), better);
+    secondary.resize(std::min(secondary.size(), kMostSecondaries));
+    primary.insert(primary.end(), secondary.begin(), secondary.end());
+    return primary;
+}
+
 std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
                                         const PlateFeatures& features_b,
+                                        const calib::LensMap& lens_a, const calib::LensMap& lens_b,
+                                        double tolerance_px) {
+    return pairRotations(a, b, features_a, features_b, putativeMatches(features_a, features_b),
+                         lens_a, lens_b, tolerance_px);
+}
+
+std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
+                                        const PlateFeatures& features_b,
+                                        const std::vector<Putative>& matches,
                                         const calib::LensMap& lens_a, const calib::LensMap& lens_b,
                                         double tolerance_px) {
     constexpr int kMostHypotheses = 4;
     constexpr float kSecondaryWeight = 0.4f;
     PairSearch search{a, b, features_a, features_b, lens_b, {}, {}};
-    for (const Putative& match : putatives(features_a, features_b)) {
+    for (const Putative& match : matches) {
         const auto ray_a = lens_a.rayFromRecorded(features_a.recorded_px[match.a]);
         const auto ray_b = lens_b.rayFromRecorded(features_b.recorded_px[match.b]);
         if (!ray_a || !ray_b) continue;

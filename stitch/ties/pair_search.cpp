@@ -4,9 +4,13 @@
 #include <tbb/task_arena.h>
 
 #include <algorithm>
+#include <array>
 #include <atomic>
 #include <cmath>
+#include <iterator>
 #include <mutex>
+
+#include "calib/angle.h"
 
 namespace plateloom::stitch {
 
@@ -123,26 +127,24 @@ void searchFocalLengths(Cameras& cameras, const std::vector<PlateFeatures>& feat
         }
         if (own.empty()) continue;
         const auto& sensor = cameras.plates[own.front().first].sensor;
-        double best_focal_mm = 0;
-        int best = 0;
-        for (const double angle_deg : kAngles_deg) {
-            const double focal_mm = 0.5 * sensor.width_mm / std::tan(0.5 * angle_deg / 57.2957795);
-            for (auto& plate : cameras.plates)
-                if (plate.lens_group == group) plate.lens.focal_mm = focal_mm;
-            const auto lenses = lensMaps(cameras);
-            std::atomic<int> inliers = 0;
-            tbb::parallel_for(size_t(0), own.size(), [&](size_t i) {
-                const auto [a, b] = own[i];
-                const auto rotations =
-                    pairRotations(a, b, features[a], features[b], lenses[a], lenses[b],
-                                  0.5 * matchTolerance_px(cameras, a, b));
-                if (!rotations.empty()) inliers += rotations.front().inliers;
-            });
-            if (inliers > best) {
-                best = inliers;
-                best_focal_mm = focal_mm;
+        const auto mmOf = [&](double angle_deg) {
+            return 0.5 * sensor.width_mm / std::tan(0.5 * angle_deg * calib::kRadPerDeg);
+        };
+        std::array<std::atomic<int>, std::size(kAngles_deg)> inliers{};
+        tbb::parallel_for(size_t(0), own.size(), [&](size_t i) {
+            const auto [a, b] = own[i];
+            const auto matches = putativeMatches(features[a], features[b]);
+            for (size_t k = 0; k < inliers.size(); ++k) {
+                calib::Lens lens_a = cameras.lens(a), lens_b = cameras.lens(b);
+                lens_a.focal_mm = lens_b.focal_mm = mmOf(kAngles_deg[k]);
+                const auto rotations = pairRotations(
+                    a, b, features[a], features[b], matches, {lens_a, cameras.plates[a].sensor},
+                    {lens_b, cameras.plates[b].sensor}, 0.5 * matchTolerance_px(cameras, a, b));
+                if (!rotations.empty()) inliers[k] += rotations.front().inliers;
             }
-        }
+        });
+        const auto best = std::max_element(inliers.begin(), inliers.end());
+        double best_focal_mm = *best > 0 ? mmOf(kAngles_deg[best - inliers.begin()]) : 0;
         if (best_focal_mm <= 0)
             best_focal_mm = startingCameras({cameras.plates[own[0].first]}).plates[0].lens.focal_mm;
         for (auto& plate : cameras.plates)

@@ -19,11 +19,27 @@ namespace plateloom::stitch {
 [[nodiscard]] std::vector<std::pair<int, int>> candidatePairs(
     const std::vector<Plate>& plates, const std::vector<PlateFeatures>& features, int per_plate);
 
+/// A match that might be true, before anything is known of the cameras.
+struct Putative {
+    int a = 0, b = 0;      ///< features
+    bool primary = false;  ///< mutual nearest neighbours, clearly nearer than the next place
+    float doubt = 0;       ///< smaller is better
+};
+/// The matches that might be true, trusted ones first. Those that are not primary keep the true
+/// match of a window alive among its look-alikes.
+[[nodiscard]] std::vector<Putative> putativeMatches(const PlateFeatures& a, const PlateFeatures& b);
+
 /// The rotations by which pair (a, b) could be explained, best first, each with its agreeing
 /// matches: repeated windows give several that all look right, and only the other plates can tell.
 /// Each passes `PairRotation::accepted`. `tolerance_px` is how far a match may be off (small for a
 /// known lens, of the order of 1 % of the width when distortion and focal length are yet to be
-/// solved).
+/// solved). `matches` are the pair's putativeMatches.
+[[nodiscard]] std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
+                                                      const PlateFeatures& features_b,
+                                                      const std::vector<Putative>& matches,
+                                                      const calib::LensMap& lens_a,
+                                                      const calib::LensMap& lens_b,
+                                                      double tolerance_px);
 [[nodiscard]] std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
                                                       const PlateFeatures& features_b,
                                                       const calib::LensMap& lens_a,

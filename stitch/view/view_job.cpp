@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <set>
 
+#include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
 #include "io/new_file.h"
@@ -137,11 +138,11 @@ std::string recipeOf(const Shot& shot, const ViewRequest& request, const Panoram
 }
 
 void checkOutput(const ViewRequest& request, size_t frames) {
-    const auto extension = request.output.extension().string();
-    if (extension != ".exr" && extension != ".tif" && extension != ".tiff")
+    const bool exr = io::isExrName(request.output);
+    if (!exr && !io::isTiffName(request.output))
         throw io::InputError(request.output.string(),
                              "views are linear light: give the file the extension .exr or .tif");
-    if (extension != ".exr" && request.look == Look::flat)
+    if (!exr && request.look == Look::flat)
         throw io::InputError(request.output.string(),
                              "overscan needs a data window, which only EXR has: write .exr");
     if (frames > 1 && !io::namesFrames(request.output.string()))

@@ -71,8 +71,9 @@ TEST_CASE("The residual of a tie is its distance on the second plate, in pixels 
     tie.b = end(px_b + Vector2d(0.5, -0.25));
     tie.weight = 4;
     const Eigen::Quaterniond qa(worldFromA), qb(worldFromB);
+    const double lens_term[kLensTerms] = {1}, still = 1;
     double residual[2];
-    tie(qa.coeffs().data(), qb.coeffs().data(), residual);
+    tie(qa.coeffs().data(), qb.coeffs().data(), lens_term, lens_term, &still, &still, residual);
     CHECK(residual[0] == Approx(-0.5 * 4).margin(1e-9));
     CHECK(residual[1] == Approx(0.25 * 4).margin(1e-9));
 }
