@@ -1,0 +1,280 @@
+#include "io/lens_table_file.h"
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+
+#include "io/input_error.h"
+#include "io/json_samples.h"
+#include "io/lens_track_json.h"
+#include "io/new_file.h"
+#include "io/sample_json.h"
+#include "io/table.h"
+
+namespace plateloom::io {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+// The standard has no word for infinity.
+constexpr double kInfinity_m = 1e6;
+
+JsonFields markOf(const JsonFields& root) {
+    return root.objectIfAny("custom").objectIfAny("plateloom").objectIfAny("lensTable");
+}
+
+bool hasSameSize(const calib::Sensor& a, const calib::Sensor& b) {
+    constexpr double kSame = 0.001;
+    return std::abs(a.width_mm / b.width_mm - 1) < kSame &&
+           std::abs(a.height_mm / b.height_mm - 1) < kSame;
+}
+
+bool hasSameShape(const calib::Sensor& a, const calib::Sensor& b) {
+    constexpr double kSame = 0.005;
+    return std::abs(double(a.width_px) / a.height_px * b.height_px / b.width_px - 1) < kSame;
+}
+
+std::string said(const char* format, double a, double b, double c, double d) {
+    char text[240];
+    std::snprintf(text, sizeof text, format, a, b, c, d);
+    return text;
+}
+
+calib::Sensor sensorOf(const JsonFields& root, const LensSample& sample) {
+    const JsonFields camera = root.object("static").object("camera");
+    if (!sample.sensor_width_mm || !sample.sensor_height_mm)
+        camera.fault("activeSensorPhysicalDimensions", "is missing; a lens table needs it");
+    if (!sample.sensor_width_px || !sample.sensor_height_px)
+        camera.fault("activeSensorResolution", "is missing; a lens table needs it");
+    return {*sample.sensor_width_mm, *sample.sensor_height_mm, *sample.sensor_width_px,
+            *sample.sensor_height_px};
+}
+
+void refuseFault(const JsonFields& root, const calib::MeasuredLens& at,
+                 const calib::Sensor& sensor) {
+    calib::Lens lens = at.lens;
+    // Shading alone can be judged with any focal length.
+    if (!at.geometry) lens.focal_mm = sensor.width_mm;
+    if (const auto fault = calib::faultOf(lens, sensor))
+        root.fault("lens", "can't be used: " + *fault);
+}
+
+calib::MeasuredLens readSetting(const JsonFields& root, const ParsedSample& parsed) {
+    const JsonFields mark = markOf(root);
+    if (!mark)
+        root.fault("custom.plateloom.lensTable",
+                   "is missing; the samples before it are a lens table's");
+    const LensSample& sample = parsed.sample;
+    calib::MeasuredLens out;
+    out.lens = sample.lens;
+    out.geometry = mark.flag("geometry").value_or(false);
+    out.shading = mark.flag("shading").value_or(false);
+    out.supported_radius_mm = mark.number("supportedRadius_mm").value_or(0);
+    out.rms_px = mark.number("rms_px").value_or(0);
+    out.setting = {sample.lens.focus_m, sample.lens.t_stop, parsed.statics.nominal_focal_mm};
+    if (!out.setting.t_stop) out.setting.t_stop = sample.lens.f_stop;
+    if (out.geometry && !sample.has_focal)
+        root.object("lens").fault("pinholeFocalLength", "is missing, but geometry is marked true");
+    if (out.shading && !sample.has_shading)
+        root.object("lens").fault("exposureFalloff", "is missing, but shading is marked true");
+    if (!out.geometry && !out.shading)
+        mark.fault("geometry", "and shading are both false: the setting measures nothing");
+    return out;
+}
+
+// Rings that some of the samples of one kind give and others do not: nothing says where the latter
+// belong.
+std::string unevenRing(const std::vector<calib::MeasuredLens>& measured,
+                       bool calib::MeasuredLens::*kind) {
+    const auto uneven = [&](auto ring) {
+        int says = 0, all = 0;
+        for (const auto& at : measured)
+            if (at.*kind) ++all, says += (at.setting.*ring).has_value();
+        return says != 0 && says != all;
+    };
+    if (uneven(&calib::LensSetting::focus_m)) return "focus distance";
+    if (uneven(&calib::LensSetting::focal_mm)) return "nominal focal length";
+    // A chart may be shot at any iris.
+    if (kind == &calib::MeasuredLens::shading && uneven(&calib::LensSetting::t_stop))
+        return "T-stop";
+    return "";
+}
+
+// What makes settings no table, in a person's words.
+std::string disagreement(const calib::LensTable& table) {
+    const calib::Distortion* bent = nullptr;
+    for (const auto& at : table.measured) {
+        if (!at.geometry || at.lens.distortion.isNone()) continue;
+        if (bent && bent->direction != at.lens.distortion.direction)
+            return "holds D-U and U-D distortion side by side; a lens table needs one of the two";
+        bent = &at.lens.distortion;
+    }
+    for (const auto kind : {&calib::MeasuredLens::geometry, &calib::MeasuredLens::shading}) {
+        const std::string ring = unevenRing(table.measured, kind);
+        if (!ring.empty())
+            return std::string("some of its settings give a ") + ring + " and others do not (" +
+                   (kind == &calib::MeasuredLens::geometry ? "geometry" : "shading") +
+                   "); give it for all of them or for none";
+    }
+    return "";
+}
+
+Json settingJson(const calib::MeasuredLens& at, const calib::LensTable& table) {
+    calib::Lens lens = at.lens;
+    // The iris stays a T-stop or an f-number, as the lens block says it.
+    if (!lens.f_stop || at.setting.t_stop != lens.f_stop) lens.t_stop = at.setting.t_stop;
+    lens.focus_m = at.setting.focus_m;
+    if (lens.focus_m) lens.focus_m = std::min(*lens.focus_m, kInfinity_m);
+    if (!at.shading) lens.shading = {};
+    Json out;
+    Json mark{{"geometry", at.geometry}, {"shading", at.shading}};
+    if (at.supported_radius_mm > 0) mark["supportedRadius_mm"] = at.supported_radius_mm;
+    if (at.geometry) mark["rms_px"] = at.rms_px;
+    out["custom"]["plateloom"]["lensTable"] = mark;
+    out["static"]["camera"] = sensorJson(table.sensor);
+    if (!table.name.empty()) out["static"]["lens"]["model"] = table.name;
+    if (at.setting.focal_mm) out["static"]["lens"]["nominalFocalLength"] = *at.setting.focal_mm;
+    out["lens"] = lensJson(lens);
+    if (at.shading)
+        out["lens"]["exposureFalloff"] = {
+            {"a1", lens.shading.a1}, {"a2", lens.shading.a2}, {"a3", lens.shading.a3}};
+    if (!at.geometry) {
+        out["lens"].erase("distortion");
+        out["lens"].erase("pinholeFocalLength");
+    }
+    out["protocol"] = {{"name", "OpenTrackIO"}, {"version", {1, 0, 0}}};
+    return out;
+}
+
+void write(const std::filesystem::path& path, const calib::LensTable& table) {
+    std::vector<Json> samples;
+    std::string settings;
+    for (const auto& at : table.measured) {
+        samples.push_back(settingJson(at, table));
+        settings += toString(at.setting) + "\n";
+    }
+    const std::string source = urnOf("lens table " + table.name + "\n" + settings);
+    for (Json& sample : samples) {
+        sample["sampleId"] = urnOf(source + lineOf(sample));
+        sample["sourceId"] = source;
+        sample["sourceNumber"] = 1;
+    }
+    NewFile target(path);
+    std::ofstream out(target.path(), std::ios::binary);
+    out << Json(samples).dump(1, ' ', false, Json::error_handler_t::replace) << '\n';
+    out.close();
+    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
+    target.commit();
+}
+
+void replacePart(const calib::MeasuredLens& from, calib::MeasuredLens* to) {
+    const calib::Shading old = to->lens.shading;
+    if (from.geometry) {
+        const bool had_shading = to->shading;
+        const calib::LensSetting setting = to->setting;
+        *to = from;
+        to->setting = setting;
+        if (!from.shading) to->lens.shading = old, to->shading = had_shading;
+    } else if (from.shading) {
+        to->lens.shading = from.lens.shading;
+        to->shading = true;
+    }
+}
+
+}  // namespace
+
+bool isLensTable(const std::filesystem::path& path) {
+    try {
+        const std::string text = readText(path);
+        if (text.find("lensTable") == std::string::npos) return false;
+        JsonSamples samples(text, path);
+        return samples.next() && bool(markOf(samples.fields()));
+    } catch (const InputError&) {
+        return false;
+    }
+}
+
+calib::LensTable readLensTable(const std::filesystem::path& path) {
+    const std::string text = readText(path);
+    calib::LensTable table;
+    JsonSamples samples(text, path);
+    while (samples.next()) {
+        const JsonFields root = samples.fields();
+        ParsedSample parsed = readSample(root);
+        calib::MeasuredLens at = readSetting(root, parsed);
+        applyStatics(&parsed.sample, parsed.statics);
+        const calib::Sensor sensor = sensorOf(root, parsed.sample);
+        if (table.measured.empty()) {
+            table.sensor = sensor;
+            table.name = parsed.statics.lens_name;
+        } else if (!hasSameSize(sensor, table.sensor)) {
+            root.object("static").object("camera").fault(
+                "activeSensorPhysicalDimensions",
+                said("%.4g x %.4g mm is not the first sample's %.4g x %.4g mm", sensor.width_mm,
+                     sensor.height_mm, table.sensor.width_mm, table.sensor.height_mm));
+        }
+        refuseFault(root, at, sensor);
+        table.measured.push_back(std::move(at));
+    }
+    if (table.measured.empty()) throw InputError(path.string(), "holds no lens settings");
+    if (const std::string words = disagreement(table); !words.empty())
+        throw InputError(path.string(), words);
+    return table;
+}
+
+calib::LensTable merged(const calib::LensTable& table, const calib::LensTable& measured,
+                        const std::filesystem::path& path) {
+    if (!hasSameShape(table.sensor, measured.sensor))
+        throw InputError(
+            path.string(),
+            said("its pictures are %.0f x %.0f, which is another shape than the %.0f x "
+                 "%.0f of these; measure the lens with one and the same recorded area",
+                 table.sensor.width_px, table.sensor.height_px, measured.sensor.width_px,
+                 measured.sensor.height_px));
+    if (!hasSameSize(table.sensor, measured.sensor))
+        throw InputError(
+            path.string(),
+            said("its sensor is %.4g x %.4g mm, not the %.4g x %.4g mm of these pictures; give the "
+                 "same sensor's width, or write to another file",
+                 table.sensor.width_mm, table.sensor.height_mm, measured.sensor.width_mm,
+                 measured.sensor.height_mm));
+    calib::LensTable out = table;
+    if (out.name.empty()) out.name = measured.name;
+    for (const calib::MeasuredLens& at : measured.measured) {
+        const auto same = std::find_if(
+            out.measured.begin(), out.measured.end(),
+            [&](const auto& old) { return calib::isSameSetting(old.setting, at.setting); });
+        if (same == out.measured.end())
+            out.measured.push_back(at);
+        else
+            replacePart(at, &*same);
+    }
+    if (const std::string words = disagreement(out); !words.empty())
+        throw InputError(path.string(), "with what is measured now, " + words);
+    return out;
+}
+
+void addToLensTable(const std::filesystem::path& path, const calib::LensTable& measured) {
+    calib::LensTable table = measured;
+    if (std::filesystem::exists(path)) {
+        if (!isLensTable(path))
+            throw InputError(path.string(),
+                             "is there already and is no lens table; choose another name");
+        table = merged(readLensTable(path), measured, path);
+    } else {
+        const calib::LensTable none{measured.sensor, {}, measured.name};
+        table = merged(none, measured, path);
+    }
+    std::stable_sort(table.measured.begin(), table.measured.end(),
+                     [](const auto& a, const auto& b) {
+                         const auto key = [](const calib::LensSetting& s) {
+                             return std::array{s.focal_mm.value_or(0), s.focus_m.value_or(0),
+                                               s.t_stop.value_or(0)};
+                         };
+                         return key(a.setting) < key(b.setting);
+                     });
+    write(path, table);
+}
+
+}  // namespace plateloom::io
