@@ -96,6 +96,16 @@ std::vector<Filling> addHoles(const std::vector<PlacedPlate>& placed,
     return fillings;
 }
 
+// What the plate that fills a hole mends as well is not told as grave once more.
+void tellWithHole(const std::vector<Filling>& fillings, Finding& finding) {
+    const auto direction = directionOf({*finding.pan_deg, *finding.tilt_deg});
+    if (std::none_of(fillings.begin(), fillings.end(),
+                     [&](const Filling& filling) { return filling.frame.sees(direction); }))
+        return;
+    finding.grave = false;
+    finding.advice = "the plate that fills the hole there mends this too";
+}
+
 // Which neighbour stands on which side, in words of the picture: pan grows to the left.
 std::string sideOf(const calib::PanTiltRoll& from, const calib::PanTiltRoll& to) {
     const double right = turn_deg(from.pan_deg, to.pan_deg) *
@@ -132,16 +142,57 @@ void addOverlaps(const std::vector<PlacedPlate>& placed, const std::vector<Plate
                            " " + sideOf(plate.pose, other.pose);
             finding.advice =
                 "shoot one more between them, at " + inWords(*finding.pan_deg, *finding.tilt_deg);
-            const auto by = std::find_if(fillings.begin(), fillings.end(), [&](const Filling& f) {
-                return f.frame.sees(directionOf({*finding.pan_deg, *finding.tilt_deg}));
-            });
-            if (by != fillings.end()) {
-                finding.grave = false;
-                finding.advice = "the plate that fills the hole there mends this too";
-            }
+            tellWithHole(fillings, finding);
             survey.findings.push_back(finding);
         }
     }
+}
+
+// The plate of the row below that shares most with this one; none where the row does not reach
+// this pan.
+struct Below {
+    int plate = -1;  // in the survey
+    double overlap = 0;
+};
+Below bestBelow(int plate, const PlateRow& below, const std::vector<PlacedPlate>& placed,
+                const Survey& survey) {
+    Below best;
+    for (const auto& pair : survey.pairs) {
+        if (pair.a != plate && pair.b != plate) continue;
+        const int other = pair.a == plate ? pair.b : pair.a;
+        const bool in_row = std::any_of(below.plates.begin(), below.plates.end(),
+                                        [&](int p) { return placed[size_t(p)].plate == other; });
+        if (in_row && pair.overlap > best.overlap) best = {other, pair.overlap};
+    }
+    return best;
+}
+
+// Rows that hardly share anything tie only at their ends, and bend against each other.
+void addRowOverlaps(const std::vector<PlacedPlate>& placed, const std::vector<PlateRow>& rows,
+                    const std::vector<Filling>& fillings, Survey& survey) {
+    std::vector<PlateRow> by_tilt;
+    for (const auto& row : rows)
+        if (row.plates.size() > 1) by_tilt.push_back(row);
+    std::sort(by_tilt.begin(), by_tilt.end(),
+              [](const PlateRow& l, const PlateRow& r) { return l.tilt_deg < r.tilt_deg; });
+    for (size_t i = 1; i < by_tilt.size(); ++i)
+        for (const int member : by_tilt[i].plates) {
+            const int upper = placed[size_t(member)].plate;
+            const Below best = bestBelow(upper, by_tilt[i - 1], placed, survey);
+            if (best.plate < 0 || best.overlap >= kLeastOverlap) continue;
+            const auto &plate = survey.plates[size_t(upper)],
+                       &other = survey.plates[size_t(best.plate)];
+            Finding finding{FindingKind::overlap, true, {plate.file, other.file}, {}, {}, {}, {}};
+            finding.pan_deg = plate.pose.pan_deg;
+            finding.tilt_deg = 0.5 * (plate.pose.tilt_deg + other.pose.tilt_deg);
+            finding.text = plate.file + " (" + inWords(plate.pose.pan_deg, plate.pose.tilt_deg) +
+                           said(") shares at most %.0f %% with the row below it (%s)",
+                                100 * best.overlap, other.file.c_str());
+            finding.advice = "shoot one more between the rows, at " +
+                             inWords(*finding.pan_deg, *finding.tilt_deg);
+            tellWithHole(fillings, finding);
+            survey.findings.push_back(finding);
+        }
 }
 
 // Plates that do not hang together with the largest group.
@@ -212,6 +263,7 @@ void addCoverFindings(const std::vector<PlacedPlate>& placed, const std::vector<
                       Survey& survey) {
     const auto fillings = addHoles(placed, rows, survey);
     addOverlaps(placed, rows, fillings, survey);
+    addRowOverlaps(placed, rows, fillings, survey);
     addNotTied(survey);
     sortFindings(survey.findings);
 }

@@ -31,7 +31,7 @@ struct Options {
 stitch::CheckRequest requestOf(const Options& options) {
     stitch::CheckRequest request;
     request.plates = options.plates.arguments();
-    if (!options.pan.empty()) request.cover.pan_deg = parseBand("--pan", options.pan);
+    if (!options.pan.empty()) request.cover.pan_deg = parsePans("--pan", options.pan);
     if (!options.tilt.empty()) request.cover.tilt_deg = parseBand("--tilt", options.tilt);
     if (options.nearest_m > 0) request.nearest_m = options.nearest_m;
     request.threads = options.threads;

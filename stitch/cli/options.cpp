@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cmath>
 #include <cstdio>
 
 #include "io/input_error.h"
@@ -134,6 +135,17 @@ std::pair<double, double> parseBand(const std::string& option, const std::string
     if (std::sscanf(text.c_str(), "%lf:%lf%c", &low, &high, &rest) != 2 || !(low < high))
         throw io::InputError(option + " " + text, "expected LOW:HIGH in degrees, e.g. -40:40");
     return {low, high};
+}
+
+std::pair<double, double> parsePans(const std::string& option, const std::string& text) {
+    double from = 0, to = 0;
+    char rest = 0;
+    const bool read = std::sscanf(text.c_str(), "%lf:%lf%c", &from, &to, &rest) == 2;
+    if (read && to < from) to += 360;
+    if (!read || !(from < to) || to - from > 360 || std::abs(from) > 360)
+        throw io::InputError(option + " " + text,
+                             "expected FROM:TO in degrees, e.g. -90:90, or 150:-150 through 180");
+    return {from, to};
 }
 
 }  // namespace plateloom::cli

@@ -44,6 +44,10 @@ struct SensorSize {
 void addResume(CLI::App& command, bool& resume);
 void addUvMaps(CLI::App& command, std::string& folder);
 
+/// "FROM:TO" in degrees of pan; TO below FROM goes on through 180: 150:-150 is 150 to 210. Throws
+/// io::InputError.
+[[nodiscard]] std::pair<double, double> parsePans(const std::string& option,
+                                                  const std::string& text);
 /// "LOW:HIGH" in degrees. Throws io::InputError.
 [[nodiscard]] std::pair<double, double> parseBand(const std::string& option,
                                                   const std::string& text);

@@ -65,6 +65,40 @@ TEST_CASE("A damaged plate and one that is only in the report are findings; the 
     CHECK(fs::file_size(papers / "the page" / "index.html") > 100000);
 }
 
+TEST_CASE("A report of another shoot is told as such, and the plates are checked without it",
+          "[check]") {
+    const Folder papers;
+    put(papers / "report.csv", "file,pan_deg,tilt_deg\nother.0001.exr,0,0\nother.0002.exr,45,0\n");
+    const auto result =
+        run("check --json " + quoted(ring().plates()) + " --lens " + quoted(ring().track()) +
+            " --camera-report " + quoted(papers / "report.csv"));
+    INFO(result.err);
+    CHECK(result.status == 1);
+    const auto survey = nlohmann::json::parse(result.out);
+    CHECK(survey["plates"].size() == ring().shoot.plates.size());
+    size_t told = 0;
+    for (const auto& finding : survey["findings"])
+        told += says(finding["text"], "report.csv names none of the plates");
+    CHECK(told == 1);
+}
+
+TEST_CASE("Wanted pans may go through 180, and ends that make no band are refused", "[check]") {
+    const auto wanted = [](const std::string& pans) {
+        return run("check --json " + quoted(ring().plates()) + " --lens " + quoted(ring().track()) +
+                   " --pan " + pans);
+    };
+    const auto behind = wanted("150:-150");
+    INFO(behind.err);
+    const auto survey = nlohmann::json::parse(behind.out);
+    CHECK(says(survey["cover"]["wanted"], "pan 210 to 150"));
+    CHECK(survey["holes"].empty());
+    for (const char* none : {"150:150", "-400:10", "a:b", "10", "0:361"}) {
+        const auto refused = wanted(none);
+        CHECK(refused.status == 3);
+        CHECK(says(refused.err, "expected FROM:TO"));
+    }
+}
+
 TEST_CASE("A watch takes each plate as it lands, waits for one half copied, and ends by a signal",
           "[check]") {
     const Folder folder, out;
