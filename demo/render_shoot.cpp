@@ -22,7 +22,8 @@ struct Arguments {
     double noise = -1, parallax_m = 0, focal_mm = 0, texture = 1;
     bool poses = false, array = false, plates_only = false, no_report = false, no_sky = false;
     bool flaws = false, steady = false;
-    bool photographs = false, zoom = false, flat_to_recorded = false, no_timecode = false;
+    bool photographs = false, zoom = false, flat_to_recorded = false, no_timecode = false,
+         header = false;
     int truth_width = 4096;
 };
 
@@ -51,6 +52,7 @@ Arguments parse(int argc, char** argv) {
         "lost lens sample; truth/flaws.json says where");
     app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
     app.add_flag("--no-timecode", a.no_timecode, "Plates and samples go together by their order");
+    app.add_flag("--lens-in-header", a.header, "Focus, T-stop and focal length in each plate");
     app.add_flag("--array", a.array, "The lens track as one JSON array");
     app.add_flag("--no-sky", a.no_sky, "Leave out the plate of bare sky");
     app.add_flag("--no-report", a.no_report, "Write no camera report");
@@ -95,6 +97,7 @@ ShootSettings settingsOf(const Arguments& a) {
     if (a.parallax_m > 0) s.parallax_m = a.parallax_m;
     s.look = lensLookOf(a.lens);
     s.timecodes = !a.no_timecode;
+    s.lens_in_header = a.header;
     s.zoom_moves = a.zoom;
     if (a.flat_to_recorded) s.direction = calib::DistortionDirection::flat_to_recorded;
     s.rate = rateOf(a.rate);

@@ -50,20 +50,61 @@ uint32_t timecodeWord(int64_t frame, const Rate& rate) {
            bcd(label.minutes) << 16 | bcd(label.hours) << 24;
 }
 
-void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
-                   const PlannedPlate& planned, const Rate& rate, bool timecode) {
-    OIIO::ImageSpec spec(plate.width, plate.height, 3, OIIO::TypeDesc::HALF);
+namespace {
+
+OIIO::ImageSpec exrSpec(const io::Picture& picture) {
+    OIIO::ImageSpec spec(picture.width, picture.height, 3, OIIO::TypeDesc::HALF);
     spec.attribute("compression", "zip");
     spec.attribute("oiio:ColorSpace", "Linear");
     spec.attribute("DateTime", kEvening);
+    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), kRec709);
+    return spec;
+}
+
+void addTiming(const PlannedPlate& planned, const Rate& rate, bool timecode,
+               OIIO::ImageSpec* spec) {
     if (timecode) {
         const uint32_t words[2] = {timecodeWord(planned.frame, rate), 0};
-        spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
+        spec->attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
     }
     const int fps[2] = {rate.num, rate.denom};
-    spec.attribute("FramesPerSecond", OIIO::TypeRational, fps);
-    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), kRec709);
+    spec->attribute("FramesPerSecond", OIIO::TypeRational, fps);
+}
+
+// Standard optional attributes of OpenEXR (ImfStandardAttributes.h of OpenEXR 3.2).
+void addLensSettings(const calib::Lens& lens, double nominal_mm, const calib::Sensor& sensor,
+                     OIIO::ImageSpec* spec) {
+    if (lens.focus_m) spec->attribute("focus", float(*lens.focus_m));
+    if (lens.t_stop) spec->attribute("tStop", float(*lens.t_stop));
+    spec->attribute("nominalFocalLength", float(nominal_mm));
+    const float size_mm[2] = {float(sensor.width_mm), float(sensor.height_mm)};
+    spec->attribute("sensorOverallDimensions",
+                    OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, OIIO::TypeDesc::VEC2), size_mm);
+}
+
+}  // namespace
+
+void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
+                   const PlannedPlate& planned, const Rate& rate, bool timecode) {
+    OIIO::ImageSpec spec = exrSpec(plate);
+    addTiming(planned, rate, timecode, &spec);
     write(path, spec, plate);
+}
+
+void writePlateExr(const std::filesystem::path& path, const io::Picture& plate, const Shoot& shoot,
+                   const PlannedPlate& planned) {
+    OIIO::ImageSpec spec = exrSpec(plate);
+    addTiming(planned, shoot.settings.rate, shoot.settings.timecodes, &spec);
+    if (shoot.settings.lens_in_header)
+        addLensSettings(planned.saidLens(), shoot.settings.focal_mm, shoot.sensor, &spec);
+    write(path, spec, plate);
+}
+
+void writePrepExr(const std::filesystem::path& path, const io::Picture& picture,
+                  const calib::Lens& lens, double nominal_mm, const calib::Sensor& sensor) {
+    OIIO::ImageSpec spec = exrSpec(picture);
+    addLensSettings(lens, nominal_mm, sensor, &spec);
+    write(path, spec, picture);
 }
 
 void writePhotograph(const std::filesystem::path& path, const io::Picture& plate,
@@ -115,8 +156,7 @@ void writeShoot(const std::filesystem::path& folder, const Shoot& shoot, const T
         if (shoot.settings.photographs)
             writePhotograph(folder / planned.file, plate, planned, shoot.sensor.width_mm);
         else
-            writePlateExr(folder / planned.file, plate, planned, shoot.settings.rate,
-                          shoot.settings.timecodes);
+            writePlateExr(folder / planned.file, plate, shoot, planned);
     }
     writeTruePoses(folder / "truth" / "poses.csv", shoot);
     writeScene(folder / "truth" / "scene.json", shoot.settings.scene);

@@ -12,6 +12,14 @@ namespace plateloom::world {
 /// EXR, half, zip, with framesPerSecond, chromaticities and (unless told otherwise) timeCode.
 void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
                    const PlannedPlate& planned, const Rate& rate, bool timecode = true);
+/// With what the shoot's settings say of timecodes and of the lens in the header.
+void writePlateExr(const std::filesystem::path& path, const io::Picture& plate, const Shoot& shoot,
+                   const PlannedPlate& planned);
+
+/// The same of a chart or an even field on prep day: no timecode, but focus, T-stop, nominal focal
+/// length and the sensor's size in the header.
+void writePrepExr(const std::filesystem::path& path, const io::Picture& picture,
+                  const calib::Lens& lens, double nominal_mm, const calib::Sensor& sensor);
 
 /// An sRGB JPEG that says no more than a photograph does: EXIF focal length and its 35 mm
 /// equivalent, aperture, exposure time, ISO.

@@ -1,0 +1,29 @@
+// An even field of light as a lens records it: a lit screen that is not quite even, through the
+// lens's shading, on a sensor with dust before it and dead pixels on it.
+#pragma once
+
+#include "calib/lens.h"
+#include "io/picture.h"
+
+namespace plateloom::world {
+
+struct EvenField {
+    double level = 0.5;  ///< recorded in the middle
+    /// The screen's light over the frame: 1 + tilt . p + p' bend p, p from the middle of the frame,
+    /// 1 at half its diagonal.
+    calib::Vector2d tilt{0, 0};
+    Eigen::Matrix2d bend = Eigen::Matrix2d::Zero();
+    int quarter_turns = 0;  ///< of the camera against the screen
+    int dust_spots = 0;     ///< soft, 8 to 40 % deep; where they lie follows from `dust_seed`
+    int dead_pixels = 0;    ///< stuck at black or at white
+    double noise = 0.004;   ///< as RenderSettings
+    double black = 0;       ///< added to everything
+    double clips_at = 0;    ///< 0: nowhere
+    calib::Vector2d texture{
+        0, 0};  ///< strength and width (pixels) of a pattern, for what is no even field
+    uint32_t seed = 1, dust_seed = 1;
+};
+
+[[nodiscard]] io::Picture renderField(const calib::LensMap& lens, const EvenField& field);
+
+}  // namespace plateloom::world
