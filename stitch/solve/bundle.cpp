@@ -26,8 +26,9 @@ constexpr double kInfinity = std::numeric_limits<double>::infinity();
 constexpr double kLeastSigma_px = 0.03;
 
 // What lenses are like, for groups whose distortion is unknown: bent by some per cent in the
-// corners (common practice). It only matters where the ties hardly say.
-constexpr double kC1Sigma = 0.2, kC2Sigma = 0.1;
+// corners, most of it by the first terms, and decentred by a hundredth of that (common practice).
+// It only matters where the ties hardly say.
+constexpr LensTerms kTermSigma{0, 0.2, 0.1, 0.03, 0, 0, 0.002, 0.002, 0, 0, 5};
 // How far the optical axis stands from the sensor's middle, as a share of its width.
 constexpr double kAxisSigma = 0.005;
 
@@ -48,10 +49,10 @@ struct Adjustment {
 
     std::vector<char> placed;
     std::vector<Eigen::Quaterniond> worldFromCamera;
-    std::vector<std::array<double, kLensTerms>> lens;  // of each group
-    std::vector<double> breathing;                     // of each plate
-    std::vector<std::vector<int>> free_terms;          // which of them are solved
-    std::vector<TieResidual> residual;                 // one a tie
+    std::vector<LensTerms> lens;               // of each group
+    std::vector<double> breathing;             // of each plate
+    std::vector<std::vector<int>> free_terms;  // which of them are solved
+    std::vector<TieResidual> residual;         // one a tie
     std::vector<char> usable, inlier;
     std::vector<double> residual_px;
 
@@ -104,11 +105,14 @@ void findFreeTerms(Adjustment& job) {
     }
     job.free_terms.assign(job.lens.size(), {});
     for (size_t g = 0; g < job.lens.size(); ++g) {
-        if (used[g] && job.settings.solve_focal) job.free_terms[g].push_back(0);
+        auto& free = job.free_terms[g];
+        if (used[g] && job.settings.solve_focal) free.push_back(kScale);
         if (!bends[g]) continue;
-        for (int term = 1; term <= std::min(2, job.settings.radial_terms); ++term)
-            job.free_terms[g].push_back(term);
-        if (job.settings.solve_axis) job.free_terms[g].insert(job.free_terms[g].end(), {3, 4});
+        for (int term = 0; term < std::min(3, job.settings.radial_terms); ++term)
+            free.push_back(kC1 + term);
+        if (job.settings.solve_axis)
+            free.insert(free.end(), {kAxisX, kAxisY, kP1, kP2, kCentreX, kCentreY});
+        if (job.settings.breathing_sigma > 0) free.push_back(kC1ByBreathing);
     }
 }
 
@@ -121,10 +125,8 @@ Adjustment prepare(const std::vector<Plate>& plates, const std::vector<Tie>& tie
         assert(plate.lens.focal_mm > 0);
         groups = std::max(groups, size_t(plate.lens_group) + 1);
     }
-    job.lens.assign(groups, {1, 0, 0, 0, 0});
-    for (size_t g = 0; g < correction.size(); ++g)
-        job.lens[g] = {correction[g].focal_scale, correction[g].c1, correction[g].c2,
-                       correction[g].axis_x_mm, correction[g].axis_y_mm};
+    job.lens.assign(groups, kLensAsKnown);
+    for (size_t g = 0; g < correction.size(); ++g) job.lens[g] = correction[g].term;
     job.breathing.assign(plates.size(), 1);
     job.placed.assign(plates.size(), 0);
     job.worldFromCamera.assign(plates.size(), Eigen::Quaterniond::Identity());
@@ -173,17 +175,18 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         double* lens = job.lens[g].data();
         if (!problem.HasParameterBlock(lens)) continue;
         const auto& terms = job.free_terms[g];
-        const double axis_sigma_mm = kAxisSigma * width_mm[g];
-        const double sigma[kLensTerms] = {std::max(focal_sigma[g], 1e-6), kC1Sigma, kC2Sigma,
-                                          axis_sigma_mm, axis_sigma_mm};
+        LensTerms sigma = kTermSigma;
+        sigma[kScale] = std::max(focal_sigma[g], 1e-6);
+        for (const int term : {kAxisX, kAxisY, kCentreX, kCentreY})
+            sigma[size_t(term)] = kAxisSigma * width_mm[g];
         std::vector<int> held;
         for (int term = 0; term < kLensTerms; ++term) {
             if (std::count(terms.begin(), terms.end(), term) == 0)
                 held.push_back(term);
             else
-                problem.AddResidualBlock(
-                    TermPrior<kLensTerms>::create(term, term == 0 ? 1 : 0, sigma[term]), nullptr,
-                    lens);
+                problem.AddResidualBlock(TermPrior<kLensTerms>::create(
+                                             term, kLensAsKnown[size_t(term)], sigma[size_t(term)]),
+                                         nullptr, lens);
         }
         if (held.size() == kLensTerms)
             problem.SetParameterBlockConstant(lens);
@@ -326,11 +329,9 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     for (const double sigma_rad : network.local_sigma_rad)
         result.local_sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (size_t g = 0; g < job.lens.size(); ++g) {
-        double* sigma[kLensTerms] = {&result.correction[g].focal_scale_sigma,
-                                     &result.correction[g].c1_sigma,
-                                     &result.correction[g].c2_sigma};
         for (size_t k = 0; k < network.other_sigma[g].size(); ++k)
-            if (double* to = sigma[job.free_terms[g][k]]) *to = scale * network.other_sigma[g][k];
+            result.correction[g].sigma[size_t(job.free_terms[g][k])] =
+                scale * network.other_sigma[g][k];
     }
 }
 
@@ -339,8 +340,7 @@ void report(Adjustment& job, BundleResult& result) {
     for (size_t p = 0; p < job.plates.size(); ++p)
         if (job.placed[p])
             result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
-    for (const auto& lens : job.lens)
-        result.correction.push_back({lens[0], lens[1], lens[2], lens[3], lens[4]});
+    for (const auto& lens : job.lens) result.correction.push_back({lens, {}});
     result.breathing = job.breathing;
     result.inlier = job.inlier;
     result.residual_px = job.residual_px;
@@ -381,15 +381,16 @@ BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Ti
 
 calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
     calib::Lens lens = plate.lens;
-    lens.focal_mm *= correction.focal_scale * breathing;
+    lens.focal_mm *= correction.term[kScale] * breathing;
     if (plate.distortion_known) return lens;
-    lens.projection_offset_mm += Vector2d(correction.axis_x_mm, correction.axis_y_mm);
-    if (correction.c1 == 0 && correction.c2 == 0) return lens;
-    const double h2 = std::pow(plate.sensor.halfDiagonal_mm(), 2);
+    const auto& term = correction.term;
+    lens.projection_offset_mm += Vector2d(term[kAxisX], term[kAxisY]);
+    const double c1 = term[kC1] + term[kC1ByBreathing] * (breathing - 1);
+    const double h = plate.sensor.halfDiagonal_mm(), h2 = h * h;
     lens.distortion = {};
-    lens.distortion.radial[0] = correction.c1 / h2;
-    lens.distortion.radial[2] = correction.c2 / (h2 * h2);
-    lens.distortion_offset_mm.setZero();
+    lens.distortion.radial = {c1 / h2, 0, term[kC2] / (h2 * h2), 0, term[kC3] / (h2 * h2 * h2), 0};
+    lens.distortion.tangential = {term[kP1] / h, term[kP2] / h};
+    lens.distortion_offset_mm = {term[kCentreX], term[kCentreY]};
     return lens;
 }
 

@@ -2,12 +2,9 @@
 // terms (shared by the plates of a lens group), so that tie points agree on the sphere. Ceres,
 // exact derivatives, robust loss.
 //
-// A group's lens correction: F = scale * F0, and after the plate's own flattening
-//     flat' = flat (1 + c1 rho² + c2 rho⁴),   rho = |flat - axis| / half diagonal
-// which for a lens without data is exactly a D-U polynomial with k1 = c1/h², k3 = c2/h⁴ about an
-// optical axis that may stand beside the sensor's middle (projection offset). On top of that each
-// plate's own focal length may differ a little from its group's: lenses breathe with focus, and a
-// hand that steps forward does nearly the same to what is far.
+// What of a lens may be solved: stitch/solve/lens_terms.h. Each plate's own focal length may differ
+// a little from its group's: lenses breathe with focus, and a hand that steps forward does nearly
+// the same to what is far.
 #pragma once
 
 #include <optional>
@@ -16,21 +13,22 @@
 
 #include "calib/lens.h"
 #include "stitch/plates/plate_set.h"
+#include "stitch/solve/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
 
 struct LensCorrection {
-    double focal_scale = 1, c1 = 0, c2 = 0;
-    double axis_x_mm = 0, axis_y_mm = 0;  ///< added to the projection offset
-    double focal_scale_sigma = 0, c1_sigma = 0, c2_sigma = 0;
+    LensTerms term = kLensAsKnown;
+    LensTerms sigma{};  ///< one-sigma uncertainty of those that were solved, with covariance
 };
 
 struct BundleSettings {
     bool solve_focal = true;  ///< with each group's focal_sigma as its prior
-    int radial_terms = 0;     ///< 0, 1 or 2, for groups whose distortion is not known
-    bool solve_axis = false;  ///< the optical axis, for the same groups
-    /// > 0: one-sigma share by which a plate's focal length may differ from its group's, likewise.
+    int radial_terms = 0;     ///< 0 to 3, for groups whose distortion is not known
+    bool solve_axis = false;  ///< the optical axis and tangential terms, for the same groups
+    /// > 0: one-sigma share by which a plate's focal length may differ from its group's, likewise;
+    /// distortion goes with it.
     double breathing_sigma = 0;
     double loss_px = 1.0;       ///< scale of the robust loss, plate pixels
     double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all

@@ -59,7 +59,7 @@ TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& befo
     clock.begin("solve");
     const bool unknown = !allLensesKnown(cameras);
     RoundSettings settings;
-    settings.radial_terms = unknown ? 2 : 0;
+    settings.radial_terms = unknown ? 3 : 0;
     settings.solve_axis = unknown;
     settings.loss_px = 0.25 * search_px;
     settings.least_px = 0.15;

@@ -7,7 +7,7 @@ namespace plateloom::stitch {
 namespace {
 
 using Matrix34 = Eigen::Matrix<double, 3, 4>;
-using Matrix25 = Eigen::Matrix<double, 2, kLensTerms>;
+using ByLens = Eigen::Matrix<double, 2, kLensTerms>;
 
 // A vector turned by a quaternion (x, y, z, w) as Eigen does it, v + 2 w (u x v) + 2 u x (u x v),
 // and its slope by the quaternion. `sign` -1 turns by the conjugate.
@@ -29,24 +29,38 @@ Turned turned(const double* q, double sign, const Vector3d& v) {
     return out;
 }
 
-// A flat position after the lens correction, and its slope by c1, c2 and the axis.
+// A flat position after the lens correction, and its slopes.
 struct Corrected {
     Vector2d mm = Vector2d::Zero();
-    Matrix25 by_lens = Matrix25::Zero();
+    ByLens by_lens = ByLens::Zero();
+    Vector2d by_breathing = Vector2d::Zero();
 };
-Corrected corrected(const FlatPoint& point, const double* lens) {
+Corrected corrected(const FlatPoint& point, const double* lens, double breathing) {
     Corrected out;
-    out.mm = point.corrected_mm(lens);
+    out.mm = point.corrected_mm(lens, breathing);
     if (!point.bends) return out;
-    const Vector2d at(point.mm.x() - lens[3], point.mm.y() - lens[4]);
-    const double per_h2 = 1 / (point.half_diagonal_mm * point.half_diagonal_mm);
-    const double rho2 = at.squaredNorm() * per_h2;
-    const double scale = 1 + rho2 * (lens[1] + rho2 * lens[2]);
-    const double slope = 2 * per_h2 * (lens[1] + 2 * rho2 * lens[2]);
-    out.by_lens.col(1) = rho2 * at;
-    out.by_lens.col(2) = rho2 * rho2 * at;
-    out.by_lens.rightCols<2>() =
-        -(scale * Eigen::Matrix2d::Identity() + slope * at * at.transpose());
+    const double h = point.half_diagonal_mm;
+    const Vector2d axis(lens[kAxisX], lens[kAxisY]), centre(lens[kCentreX], lens[kCentreY]);
+    const Vector2d at = (point.mm - axis - centre) / h;
+    const double x = at.x(), y = at.y(), r2 = at.squaredNorm();
+    const double c1 = lens[kC1] + lens[kC1ByBreathing] * (breathing - 1);
+    const double R = 1 + r2 * (c1 + r2 * (lens[kC2] + r2 * lens[kC3]));
+    const double slope = 2 * (c1 + r2 * (2 * lens[kC2] + 3 * r2 * lens[kC3]));  // of R by r, over r
+    const double p1 = lens[kP1], p2 = lens[kP2];
+    Eigen::Matrix2d by_at = R * Eigen::Matrix2d::Identity() + slope * at * at.transpose();
+    by_at(0, 0) += 2 * p1 * y + 6 * p2 * x;
+    by_at(0, 1) += 2 * p1 * x + 2 * p2 * y;
+    by_at(1, 0) += 2 * p2 * y + 2 * p1 * x;
+    by_at(1, 1) += 2 * p2 * x + 6 * p1 * y;
+    out.by_lens.col(kC1) = h * r2 * at;
+    out.by_lens.col(kC2) = h * r2 * r2 * at;
+    out.by_lens.col(kC3) = h * r2 * r2 * r2 * at;
+    out.by_lens.middleCols<2>(kAxisX) = -by_at;
+    out.by_lens.middleCols<2>(kCentreX) = Eigen::Matrix2d::Identity() - by_at;
+    out.by_lens.col(kP1) = h * Vector2d(2 * x * y, r2 + 2 * y * y);
+    out.by_lens.col(kP2) = h * Vector2d(r2 + 2 * x * x, 2 * x * y);
+    out.by_lens.col(kC1ByBreathing) = (breathing - 1) * out.by_lens.col(kC1);
+    out.by_breathing = lens[kC1ByBreathing] * out.by_lens.col(kC1);
     return out;
 }
 
@@ -70,9 +84,10 @@ struct Blocks {
 };
 
 void evaluate(const TieResidual& tie, const Blocks& at, double* residual, const Slopes& slopes) {
-    const Corrected flat_a = corrected(tie.a, at.lens_a), flat_b = corrected(tie.b, at.lens_b);
-    const double focal_a = tie.a.focal_mm * at.lens_a[0] * at.breathing_a[0];
-    const double focal_b = tie.b.focal_mm * at.lens_b[0] * at.breathing_b[0];
+    const Corrected flat_a = corrected(tie.a, at.lens_a, at.breathing_a[0]);
+    const Corrected flat_b = corrected(tie.b, at.lens_b, at.breathing_b[0]);
+    const double focal_a = tie.a.focal_mm * at.lens_a[kScale] * at.breathing_a[0];
+    const double focal_b = tie.b.focal_mm * at.lens_b[kScale] * at.breathing_b[0];
     const Turned world = turned(at.rotation_a, 1, {flat_a.mm.x(), focal_a, -flat_a.mm.y()});
     const Turned b = turned(at.rotation_b, -1, world.vector);
     const Vector3d& ray = b.vector;
@@ -105,12 +120,15 @@ void evaluate(const TieResidual& tie, const Blocks& at, double* residual, const 
     Eigen::Matrix2d by_flat_a;
     by_flat_a << by_ray_a.col(0), -by_ray_a.col(2);
     const Vector2d by_focal_a = by_ray_a.col(1), by_focal_b = scale.cwiseProduct(tangent);
-    store<1>(tie.a.focal_mm * at.lens_a[0] * by_focal_a, slopes.breathing_a);
-    store<1>(tie.b.focal_mm * at.lens_b[0] * by_focal_b, slopes.breathing_b);
-    Matrix25 by_lens_a = by_flat_a * flat_a.by_lens;
-    by_lens_a.col(0) = tie.a.focal_mm * at.breathing_a[0] * by_focal_a;
-    Matrix25 by_lens_b = -(scale.asDiagonal() * flat_b.by_lens);
-    by_lens_b.col(0) = tie.b.focal_mm * at.breathing_b[0] * by_focal_b;
+    store<1>(tie.a.focal_mm * at.lens_a[kScale] * by_focal_a + by_flat_a * flat_a.by_breathing,
+             slopes.breathing_a);
+    store<1>(
+        tie.b.focal_mm * at.lens_b[kScale] * by_focal_b - scale.cwiseProduct(flat_b.by_breathing),
+        slopes.breathing_b);
+    ByLens by_lens_a = by_flat_a * flat_a.by_lens;
+    by_lens_a.col(kScale) = tie.a.focal_mm * at.breathing_a[0] * by_focal_a;
+    ByLens by_lens_b = -(scale.asDiagonal() * flat_b.by_lens);
+    by_lens_b.col(kScale) = tie.b.focal_mm * at.breathing_b[0] * by_focal_b;
     if (slopes.lens_a == slopes.lens_b) {
         store<kLensTerms>(by_lens_a + by_lens_b, slopes.lens_a);
     } else {

@@ -3,18 +3,16 @@
 // sigma. stitch/solve/tie_cost.h gives the solver the same with its derivatives.
 //
 // Parameters: unit quaternions worldFromCamera (Eigen's order: x, y, z, w) of a and b; for each
-// lens group focal scale, c1, c2 and the axis's offset (mm, x and y); for each plate its breathing.
-// See stitch/solve/bundle.h.
+// lens group its terms (stitch/solve/lens_terms.h); for each plate its breathing.
 #pragma once
 
 #include <Eigen/Geometry>
 #include <array>
 
+#include "stitch/solve/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
-
-constexpr int kLensTerms = 5;
 
 /// One end of a tie: a flat position, and what turns it into a ray.
 struct FlatPoint {
@@ -22,15 +20,22 @@ struct FlatPoint {
     double focal_mm = 0;             ///< before the correction
     double half_diagonal_mm = 1;
     Vector2d px_per_mm = Vector2d::Ones();
-    bool bends = false;  ///< c1, c2 and the axis apply: the plate came without distortion data
+    bool bends = false;  ///< all terms apply: the plate came without distortion data
 
     /// Position after the lens correction, from the corrected axis.
     template <class T>
-    [[nodiscard]] Eigen::Matrix<T, 2, 1> corrected_mm(const T* lens) const {
+    [[nodiscard]] Eigen::Matrix<T, 2, 1> corrected_mm(const T* lens, const T& breathing) const {
         if (!bends) return mm.cast<T>();
-        const Eigen::Matrix<T, 2, 1> at(mm.x() - lens[3], mm.y() - lens[4]);
-        const T rho2 = at.squaredNorm() / (half_diagonal_mm * half_diagonal_mm);
-        return at * (1.0 + rho2 * (lens[1] + rho2 * lens[2]));
+        const T x = (mm.x() - lens[kAxisX] - lens[kCentreX]) / half_diagonal_mm;
+        const T y = (mm.y() - lens[kAxisY] - lens[kCentreY]) / half_diagonal_mm;
+        const T r2 = x * x + y * y;
+        const T c1 = lens[kC1] + lens[kC1ByBreathing] * (breathing - 1.0);
+        const T R = 1.0 + r2 * (c1 + r2 * (lens[kC2] + r2 * lens[kC3]));
+        const T &p1 = lens[kP1], &p2 = lens[kP2];
+        return {half_diagonal_mm * (R * x + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x)) +
+                    lens[kCentreX],
+                half_diagonal_mm * (R * y + 2.0 * p2 * x * y + p1 * (r2 + 2.0 * y * y)) +
+                    lens[kCentreY]};
     }
 };
 
@@ -38,7 +43,7 @@ struct TieResidual {
     FlatPoint a, b;
     double weight = 1;  ///< 1 / sigma_px
     /// The groups' corrections where they are not solved for.
-    std::array<double, kLensTerms> lens_a{1}, lens_b{1};
+    LensTerms lens_a = kLensAsKnown, lens_b = kLensAsKnown;
 
     template <class T>
     bool operator()(const T* worldFromA, const T* worldFromB, const T* correction_a,
@@ -46,16 +51,16 @@ struct TieResidual {
                     T* residual) const {
         using Vector3 = Eigen::Matrix<T, 3, 1>;
         using Quaternion = Eigen::Map<const Eigen::Quaternion<T>>;
-        const auto flat_a = a.corrected_mm(correction_a);
-        const T focal_a = a.focal_mm * correction_a[0] * breathing_a[0];
-        const T focal_b = b.focal_mm * correction_b[0] * breathing_b[0];
+        const auto flat_a = a.corrected_mm(correction_a, breathing_a[0]);
+        const T focal_a = a.focal_mm * correction_a[kScale] * breathing_a[0];
+        const T focal_b = b.focal_mm * correction_b[kScale] * breathing_b[0];
         const Vector3 ray_a(flat_a.x(), focal_a, -flat_a.y());
         const Vector3 ray_b = Quaternion(worldFromB).conjugate() * (Quaternion(worldFromA) * ray_a);
         // A ray at the side of camera b or behind it has no place on its plane; it is held at 84
         // degrees, far away and still with a slope that brings it back.
         const T least = 0.1 * ray_b.norm();
         const T depth = ray_b.y() > least ? ray_b.y() : least;
-        const auto flat_b = b.corrected_mm(correction_b);
+        const auto flat_b = b.corrected_mm(correction_b, breathing_b[0]);
         residual[0] = weight * b.px_per_mm.x() * (focal_b * ray_b.x() / depth - flat_b.x());
         residual[1] = weight * b.px_per_mm.y() * (-focal_b * ray_b.z() / depth - flat_b.y());
         return true;

@@ -41,6 +41,26 @@ std::vector<Tie> joined(const std::vector<std::vector<Tie>>& of_pairs) {
     return ties;
 }
 
+// Whether plates' own focal lengths explain more than as many unknowns explain of mere noise: the
+// criterion of Schwarz (Estimating the dimension of a model, Annals of Statistics 1978). Where the
+// focus was locked, giving each plate one of its own lets them trade it for the optical axis.
+bool breathingTells(const std::vector<Tie>& ties, const BundleResult& with,
+                    const BundleResult& without, size_t plates) {
+    constexpr double kMost = 9;  // a tie counts as far as three sigmas
+    double sum_with = 0, sum_without = 0;
+    size_t count = 0;
+    for (size_t t = 0; t < ties.size(); ++t) {
+        if (!with.inlier[t]) continue;
+        const double weight = 1 / (ties[t].sigma_px * ties[t].sigma_px);
+        const auto share = [&](double off_px) { return std::min(kMost, weight * off_px * off_px); };
+        sum_with += share(with.residual_px[t]);
+        sum_without += share(without.residual_px[t]);
+        count += 2;
+    }
+    const double unit = sum_with / std::max(1.0, double(count));
+    return sum_without - sum_with > unit * double(plates) * std::log(double(count) + 1);
+}
+
 BundleResult adjust(Cameras& cameras, const std::vector<Tie>& ties,
                     const BundleSettings& settings) {
     BundleResult result =
@@ -176,6 +196,23 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     ties = chosen(ties, agrees);
     bundle.covariance = settings.last;
     bundle.least_gain = settings.last ? 1e-10 : 1e-6;
+    if (settings.last && bundle.breathing_sigma > 0) {
+        BundleSettings trial = bundle;
+        trial.covariance = false;
+        trial.outlier_px = 0;
+        Cameras breathing = cameras, still = cameras;
+        const BundleResult with = adjust(breathing, ties, trial);
+        trial.breathing_sigma = 0;
+        still.breathing.assign(still.breathing.size(), 1);
+        const BundleResult without = adjust(still, ties, trial);
+        if (with.usable && without.usable &&
+            !breathingTells(ties, with, without, cameras.plates.size())) {
+            bundle.breathing_sigma = 0;
+            cameras = std::move(still);
+        } else {
+            cameras = std::move(breathing);
+        }
+    }
     const BundleResult last = adjust(cameras, ties, bundle);
 
     round.usable = last.usable;

@@ -154,10 +154,10 @@ TEST_CASE("An unknown focal length and an unknown bend are found from the overla
     const auto& lens = second.correction[0];
     const double h = kSensor.halfDiagonal_mm();
     CHECK(second.rms_px < 0.2);
-    CHECK(lens.focal_scale == Approx(scale).margin(0.002 + 4 * lens.focal_scale_sigma));
-    CHECK(lens.focal_scale_sigma < (full_turn ? 0.001 : 0.01));
-    CHECK(lens.c1 == Approx(k1 * h * h).margin(4 * lens.c1_sigma));
-    CHECK(lens.c1_sigma < 0.02);
+    CHECK(lens.term[kScale] == Approx(scale).margin(0.002 + 4 * lens.sigma[kScale]));
+    CHECK(lens.sigma[kScale] < (full_turn ? 0.001 : 0.01));
+    CHECK(lens.term[kC1] == Approx(k1 * h * h).margin(4 * lens.sigma[kC1]));
+    CHECK(lens.sigma[kC1] < 0.02);
 
     // The lens that travels draws the same rays as the true one.
     const calib::LensMap found(corrected(set.plates[0], lens), kSensor),
@@ -195,10 +195,10 @@ TEST_CASE(
         bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.3, random), {},
                      {.radial_terms = 2, .solve_axis = true, .breathing_sigma = 0.003});
     CHECK(result.rms_px < 0.01);
-    CHECK(result.correction[0].axis_x_mm == Approx(0.11).margin(0.003));
-    CHECK(result.correction[0].axis_y_mm == Approx(-0.07).margin(0.003));
+    CHECK(result.correction[0].term[kAxisX] == Approx(0.11).margin(0.003));
+    CHECK(result.correction[0].term[kAxisY] == Approx(-0.07).margin(0.003));
     for (size_t p = 0; p < set.plates.size(); ++p) {
-        const double focal = 24 * result.correction[0].focal_scale * result.breathing[p];
+        const double focal = 24 * result.correction[0].term[kScale] * result.breathing[p];
         CHECK(focal == Approx(24 * true_breathing[p]).epsilon(2e-4));
         const calib::LensMap found(
             corrected(set.plates[p], result.correction[0], result.breathing[p]), kSensor);
@@ -216,7 +216,7 @@ TEST_CASE("A focal length known to a thousandth moves only as far as the ties in
     REQUIRE(ties.size() == 12);
     const auto result =
         bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.1, random), {}, {});
-    CHECK(std::abs(result.correction[0].focal_scale - 1) < 0.002);
+    CHECK(std::abs(result.correction[0].term[kScale] - 1) < 0.002);
 }
 
 TEST_CASE("Groups of plates each find their own lens") {
@@ -232,8 +232,8 @@ TEST_CASE("Groups of plates each find their own lens") {
     const auto result =
         bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.5, random), {}, {});
     REQUIRE(result.correction.size() == 2);
-    CHECK(result.correction[0].focal_scale == Approx(1).margin(5e-4));
-    CHECK(result.correction[1].focal_scale == Approx(20 / 19.5).margin(5e-4));
+    CHECK(result.correction[0].term[kScale] == Approx(1).margin(5e-4));
+    CHECK(result.correction[1].term[kScale] == Approx(20 / 19.5).margin(5e-4));
 }
 
 TEST_CASE("Poses as priors orient the whole and hold a plate whose ties say little") {
