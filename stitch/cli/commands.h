@@ -13,6 +13,8 @@ struct Run {
     ExitStatus status = done;
 };
 
+void addCalibrate(CLI::App& program, Run& run);
+void addCalibrateShading(CLI::App& calibrate, Run& run);
 void addCheck(CLI::App& program, Run& run);
 void addFlatten(CLI::App& program, Run& run);
 void addPlan(CLI::App& program, Run& run);

@@ -30,6 +30,7 @@ int runProgram(int argc, char** argv) {
     program.fallthrough();
     Run run;
     program.add_flag("--json", run.json, "A machine-readable summary on standard output");
+    addCalibrate(program, run);
     addCheck(program, run);
     addPlan(program, run);
     addFlatten(program, run);
