@@ -7,7 +7,7 @@ void addCalibrate(CLI::App& program, Run& run) {
         program.add_subcommand("calibrate", "Measure a lens from pictures taken on prep day");
     command->require_subcommand(1);
     command->fallthrough();
-    addCalibrateShading(*command, run);
+    addCalibrateChart(*command, run);
 }
 
 }  // namespace plateloom::cli

@@ -1,3 +1,5 @@
+#include <glog/logging.h>
+
 #include <cstdio>
 #include <exception>
 #include <new>
@@ -30,7 +32,6 @@ int runProgram(int argc, char** argv) {
     program.fallthrough();
     Run run;
     program.add_flag("--json", run.json, "A machine-readable summary on standard output");
-    addCalibrate(program, run);
     addCheck(program, run);
     addPlan(program, run);
     addFlatten(program, run);
@@ -38,6 +39,7 @@ int runProgram(int argc, char** argv) {
     addStitch(program, run);
     addView(program, run);
     addUnflatten(program, run);
+    addCalibrate(program, run);
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
@@ -60,6 +62,8 @@ int runProgram(int argc, char** argv) {
 }  // namespace plateloom::cli
 
 int main(int argc, char** argv) {
+    // The solver's library logs to standard error on its own; what matters is told in our words.
+    FLAGS_minloglevel = google::GLOG_FATAL;
     plateloom::io::installSignalCleanup();
     return plateloom::cli::runProgram(argc, argv);
 }

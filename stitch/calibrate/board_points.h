@@ -1,0 +1,44 @@
+// Where exactly a board's points lie, once they have been found roughly; and how wide its edges
+// are. Positions are those of calib/sensor.h: the middle of the first pixel is (0.5, 0.5).
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <optional>
+#include <vector>
+
+#include "calib/sensor.h"
+
+namespace plateloom::stitch {
+
+using calib::Vector2d;
+
+/// Bilinear; the nearest pixel of the border outside.
+[[nodiscard]] float valueAt(const cv::Mat& picture, const Vector2d& px);
+
+/// A corner where black and white squares meet, within `window_px` of its rough place: the point
+/// that all gradients about it are at right angles to (W. Förstner and E. Gülch, 1987; OpenCV's
+/// cornerSubPix). The neighbourhood is the same turned by half, so that neither blur nor the tone
+/// curve moves the answer. Nullopt when it runs away.
+[[nodiscard]] std::optional<Vector2d> cornerNear(const cv::Mat& tone, const Vector2d& rough_px,
+                                                 double window_px);
+
+/// How much four squares meeting at a corner look it: the light of one diagonal pair of quadrants
+/// minus that of the other. `right` and `down`: the steps to the next corners.
+[[nodiscard]] double quadrantContrast(const cv::Mat& tone, const Vector2d& corner_px,
+                                      const Vector2d& right, const Vector2d& down, double share);
+
+/// The middle of a dot, dark on bright or the reverse: centre of mass of what differs from the
+/// ground about it. `cell_px` is the distance to the nearest neighbour.
+struct DotPlace {
+    Vector2d px;
+    double area_px = 0;
+};
+[[nodiscard]] std::optional<DotPlace> dotNear(const cv::Mat& light, const Vector2d& rough_px,
+                                              double cell_px);
+
+/// 10 to 90 % width of the edge that crosses the line from `px - reach` to `px + reach`, px;
+/// nullopt where there is no edge.
+[[nodiscard]] std::optional<double> edgeWidth(const cv::Mat& light, const Vector2d& px,
+                                              const Vector2d& reach);
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,265 @@
+// A checkerboard whose bright squares hold coded markers: every marker says which square it is in,
+// so that a board may reach beyond the frame, into its very corners.
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <opencv2/aruco.hpp>
+#include <opencv2/calib3d.hpp>
+#include <utility>
+
+#include "stitch/calibrate/board_detection.h"
+#include "stitch/calibrate/board_points.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+struct Marker {
+    int id = 0;
+    std::array<Vector2d, 4> corner_px;  // clockwise from its own top left
+    [[nodiscard]] Vector2d middle_px() const {
+        return (corner_px[0] + corner_px[1] + corner_px[2] + corner_px[3]) / 4;
+    }
+    [[nodiscard]] double side_px() const {
+        double sum = 0;
+        for (size_t k = 0; k < 4; ++k) sum += (corner_px[(k + 1) % 4] - corner_px[k]).norm() / 4;
+        return sum;
+    }
+};
+
+struct Family {
+    const char* name;
+    int bits;
+    std::vector<std::pair<int, int>> sizes;  // codes, dictionary: from few codes to many
+};
+
+// OpenCV's predefined dictionaries; of one family the smaller is a part of the larger.
+const std::vector<Family>& families() {
+    using namespace cv::aruco;
+    static const std::vector<Family> all{
+        {"4x4",
+         4,
+         {{50, DICT_4X4_50}, {100, DICT_4X4_100}, {250, DICT_4X4_250}, {1000, DICT_4X4_1000}}},
+        {"5x5",
+         5,
+         {{50, DICT_5X5_50}, {100, DICT_5X5_100}, {250, DICT_5X5_250}, {1000, DICT_5X5_1000}}},
+        {"6x6",
+         6,
+         {{50, DICT_6X6_50}, {100, DICT_6X6_100}, {250, DICT_6X6_250}, {1000, DICT_6X6_1000}}},
+        {"7x7",
+         7,
+         {{50, DICT_7X7_50}, {100, DICT_7X7_100}, {250, DICT_7X7_250}, {1000, DICT_7X7_1000}}},
+        {"original", 5, {{1024, DICT_ARUCO_ORIGINAL}}}};
+    return all;
+}
+
+std::vector<Marker> markersIn(const SmallTones& small, const Family& family, int wanted) {
+    int dictionary = family.sizes.back().second;
+    for (const auto& [codes, which] : family.sizes)
+        if (codes >= wanted) {
+            dictionary = which;
+            break;
+        }
+    std::vector<std::vector<cv::Point2f>> corners;
+    std::vector<int> ids;
+    auto parameters = cv::aruco::DetectorParameters::create();
+    // Markers of a fine board are small, and a frame is large.
+    parameters->minMarkerPerimeterRate = 0.01;
+    parameters->adaptiveThreshWinSizeMax = 53;
+    parameters->cornerRefinementMethod = cv::aruco::CORNER_REFINE_SUBPIX;
+    parameters->cornerRefinementWinSize = 3;
+    cv::aruco::detectMarkers(small.tone, cv::aruco::getPredefinedDictionary(dictionary), corners,
+                             ids, parameters);
+    std::vector<Marker> out;
+    for (size_t m = 0; m < ids.size(); ++m) {
+        if (ids[m] >= wanted) continue;
+        Marker marker;
+        marker.id = ids[m];
+        for (size_t k = 0; k < 4; ++k) marker.corner_px[k] = small.inPicture(corners[m][k]);
+        out.push_back(marker);
+    }
+    return out;
+}
+
+// Where the markers sit: row by row in every other square. Boards differ in whether the first
+// square of the first row holds one.
+struct Layout {
+    int columns, rows;  // squares
+    bool first_holds;
+
+    [[nodiscard]] bool holds(int i, int j) const { return ((i + j) % 2 == 0) == first_holds; }
+    [[nodiscard]] std::vector<std::pair<int, int>> squares() const {
+        std::vector<std::pair<int, int>> out;
+        for (int j = 0; j < rows; ++j)
+            for (int i = 0; i < columns; ++i)
+                if (holds(i, j)) out.emplace_back(i, j);
+        return out;
+    }
+};
+
+// Markers whose middles fit the layout: the homography that the most agree with tells. Lens
+// distortion is not in it, so the fit is a loose one.
+std::vector<char> agreeing(const Layout& layout, const std::vector<Marker>& markers) {
+    const auto squares = layout.squares();
+    std::vector<cv::Point2f> board, picture;
+    std::vector<size_t> which;
+    double side_px = 0;
+    for (size_t m = 0; m < markers.size(); ++m) {
+        if (markers[m].id >= int(squares.size())) continue;
+        const auto [i, j] = squares[size_t(markers[m].id)];
+        const Vector2d at = markers[m].middle_px();
+        board.emplace_back(float(i) + 0.5f, float(j) + 0.5f);
+        picture.emplace_back(float(at.x()), float(at.y()));
+        which.push_back(m);
+        side_px = std::max(side_px, markers[m].side_px());
+    }
+    std::vector<char> out(markers.size(), 0);
+    if (board.size() < 4) return out;
+    std::vector<uint8_t> inlier;
+    if (cv::findHomography(board, picture, cv::RANSAC, 0.5 * side_px, inlier).empty()) return out;
+    for (size_t k = 0; k < which.size(); ++k) out[which[k]] = char(inlier[k]);
+    return out;
+}
+
+// Side of a marker over side of its square, from markers a diagonal apart.
+double markerShare(const std::map<std::pair<int, int>, Marker>& at) {
+    std::vector<double> shares;
+    for (const auto& [square, marker] : at)
+        for (const int aside : {-1, 1}) {
+            const auto other = at.find({square.first + aside, square.second + 1});
+            if (other == at.end()) continue;
+            const double apart =
+                (other->second.middle_px() - marker.middle_px()).norm() / std::sqrt(2.0);
+            shares.push_back(0.5 * (marker.side_px() + other->second.side_px()) / apart);
+        }
+    if (shares.empty()) return 0.75;
+    std::nth_element(shares.begin(), shares.begin() + ptrdiff_t(shares.size() / 2), shares.end());
+    return std::clamp(shares[shares.size() / 2], 0.3, 0.97);
+}
+
+struct Seen {
+    Layout layout;
+    std::map<std::pair<int, int>, Marker> marker;  // by square
+    double share = 0.75;
+
+    // The picture near corner (i, j) of the squares, from the markers nearest to it.
+    [[nodiscard]] cv::Mat near(int i, int j) const {
+        std::vector<cv::Point2f> board, picture;
+        for (const int reach : {1, 2}) {
+            board.clear();
+            picture.clear();
+            for (int y = j - reach; y < j + reach; ++y)
+                for (int x = i - reach; x < i + reach; ++x) {
+                    const auto found = marker.find({x, y});
+                    if (found != marker.end()) add(x, y, found->second, &board, &picture);
+                }
+            if (board.size() >= 8) break;
+        }
+        if (board.size() < 8) return {};
+        return cv::findHomography(board, picture);
+    }
+    void add(int x, int y, const Marker& m, std::vector<cv::Point2f>* board,
+             std::vector<cv::Point2f>* picture) const {
+        constexpr double kSide[4][2] = {{-1, -1}, {1, -1}, {1, 1}, {-1, 1}};
+        for (size_t k = 0; k < 4; ++k) {
+            board->emplace_back(float(x + 0.5 + 0.5 * share * kSide[k][0]),
+                                float(y + 0.5 + 0.5 * share * kSide[k][1]));
+            picture->emplace_back(float(m.corner_px[k].x()), float(m.corner_px[k].y()));
+        }
+    }
+};
+
+Vector2d mapped(const cv::Mat& h, double x, double y) {
+    const cv::Matx33d m = h;
+    const cv::Vec3d p = m * cv::Vec3d(x, y, 1);
+    return {p[0] / p[2], p[1] / p[2]};
+}
+
+// Every inner corner that two markers at least lie near to.
+void findCorners(const ChartLight& picture, const Seen& seen, int bits, FoundBoard* found) {
+    std::vector<double> contrasts, widths;
+    const double gap = 0.5 * (1 - seen.share);
+    // Up to the first bit of a marker all is the same turned by half about the corner.
+    const double window = gap + 0.7 * seen.share / (bits + 2);
+    for (int j = 1; j < seen.layout.rows; ++j)
+        for (int i = 1; i < seen.layout.columns; ++i) {
+            const cv::Mat h = seen.near(i, j);
+            if (h.empty()) continue;
+            const Vector2d rough = mapped(h, i, j);
+            const Vector2d right = mapped(h, i + 0.5, j) - mapped(h, i - 0.5, j);
+            const Vector2d down = mapped(h, i, j + 0.5) - mapped(h, i, j - 0.5);
+            const double square_px = std::min(right.norm(), down.norm());
+            const auto corner =
+                cornerNear(picture.tone, rough, std::clamp(window * square_px, 2.0, 25.0));
+            if (!corner || (*corner - rough).norm() > 0.25 * square_px) continue;
+            // Positive where the square up left of the corner is bright, as those with markers are.
+            const double contrast =
+                quadrantContrast(picture.tone, *corner, right, down, 0.5 * gap) *
+                (seen.layout.holds(i, j) ? 1 : -1);
+            found->point.push_back((j - 1) * (seen.layout.columns - 1) + i - 1);
+            found->px.push_back(*corner);
+            contrasts.push_back(contrast);
+            for (const Vector2d& along : {right, down})
+                if (const auto w = edgeWidth(picture.light, *corner + 0.5 * along,
+                                             0.9 * gap * (along == right ? down : right)))
+                    widths.push_back(*w);
+        }
+    if (contrasts.empty()) return;
+    auto sorted = contrasts;
+    std::nth_element(sorted.begin(), sorted.begin() + ptrdiff_t(sorted.size() / 2), sorted.end());
+    const double usual = sorted[sorted.size() / 2];
+    size_t kept = 0;
+    for (size_t k = 0; k < contrasts.size(); ++k) {
+        if (!(contrasts[k] > 0.4 * usual)) continue;
+        found->point[kept] = found->point[k];
+        found->px[kept++] = found->px[k];
+    }
+    found->point.resize(kept);
+    found->px.resize(kept);
+    if (widths.size() < contrasts.size() / 2) return;
+    std::nth_element(widths.begin(), widths.begin() + ptrdiff_t(widths.size() / 2), widths.end());
+    found->edge_px = widths[widths.size() / 2];
+}
+
+}  // namespace
+
+std::optional<FoundBoard> findCharuco(const ChartLight& picture, const BoardWish& wish) {
+    constexpr int kLongest_px = 2600;
+    constexpr int kLeastMarkers = 4, kLeastCorners = 6;
+    const SmallTones small = smallTones(picture.tone, kLongest_px);
+    const int wanted = (wish.columns * wish.rows + 1) / 2;
+
+    std::optional<Seen> best;
+    const Family* best_family = nullptr;
+    const std::array<Layout, 2> layouts{Layout{wish.columns, wish.rows, false},
+                                        Layout{wish.columns, wish.rows, true}};
+    for (const Family& family : families()) {
+        if (!wish.dictionary.empty() && wish.dictionary != family.name) continue;
+        const auto markers = markersIn(small, family, wanted);
+        for (const Layout& layout : layouts) {
+            const auto fits = agreeing(layout, markers);
+            Seen seen{layout, {}, 0.75};
+            const auto squares = layout.squares();
+            for (size_t m = 0; m < markers.size(); ++m)
+                if (fits[m]) seen.marker.emplace(squares[size_t(markers[m].id)], markers[m]);
+            if (int(seen.marker.size()) < kLeastMarkers) continue;
+            if (!best || seen.marker.size() > best->marker.size()) {
+                best.emplace(seen);
+                best_family = &family;
+            }
+        }
+    }
+    if (!best) return std::nullopt;
+    best->share = wish.marker_mm ? *wish.marker_mm / wish.pitch_mm : markerShare(best->marker);
+    FoundBoard found;
+    found.kind = BoardKind::charuco;
+    found.columns = wish.columns - 1;
+    found.rows = wish.rows - 1;
+    found.dictionary = best_family->name;
+    findCorners(picture, *best, best_family->bits, &found);
+    if (int(found.point.size()) < kLeastCorners) return std::nullopt;
+    return found;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,154 @@
+#include <algorithm>
+#include <cmath>
+#include <opencv2/calib3d.hpp>
+#include <utility>
+
+#include "stitch/calibrate/board_detection.h"
+#include "stitch/calibrate/board_points.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+using Points = std::vector<Vector2d>;
+
+// How far a corner's neighbourhood reaches, as a share of the distance to the next corner: as far
+// as it can without meeting that one's edges in a board seen at a slant.
+constexpr double kWindow = 0.33;
+
+struct Grid {
+    int columns, rows;
+    Points px;
+
+    [[nodiscard]] const Vector2d& at(int i, int j) const { return px[size_t(j * columns + i)]; }
+    // The step to the next corner, taken backwards at the last one.
+    [[nodiscard]] Vector2d right(int i, int j) const {
+        return i + 1 < columns ? at(i + 1, j) - at(i, j) : at(i, j) - at(i - 1, j);
+    }
+    [[nodiscard]] Vector2d down(int i, int j) const {
+        return j + 1 < rows ? at(i, j + 1) - at(i, j) : at(i, j) - at(i, j - 1);
+    }
+    // The same board seen a quarter turn further: its first corner is the last of the first column.
+    [[nodiscard]] Grid turned() const {
+        Grid out{rows, columns, {}};
+        for (int j = 0; j < columns; ++j)
+            for (int i = 0; i < rows; ++i) out.px.push_back(at(j, rows - 1 - i));
+        return out;
+    }
+    void mirror() {
+        for (int j = 0; j < rows; ++j)
+            std::reverse(px.begin() + ptrdiff_t(j) * columns,
+                         px.begin() + ptrdiff_t(j + 1) * columns);
+    }
+};
+
+double squareTone(const cv::Mat& tone, const Grid& grid, int i, int j) {
+    const Vector2d middle =
+        (grid.at(i, j) + grid.at(i + 1, j) + grid.at(i, j + 1) + grid.at(i + 1, j + 1)) / 4;
+    return double(valueAt(tone, middle));
+}
+
+// Corners numbered as on a board seen from its front, the first square between them dark, wherever
+// the board can be told from itself turned.
+int orient(const cv::Mat& tone, Grid* grid) {
+    const Vector2d a = grid->right(0, 0), b = grid->down(0, 0);
+    if (a.x() * b.y() - a.y() * b.x() < 0) grid->mirror();
+    const bool square = grid->columns == grid->rows;
+    const bool half_differs = (grid->columns + grid->rows) % 2 == 1;
+    const bool quarter_differs = square && grid->columns % 2 == 1;
+    const bool dark_first = squareTone(tone, *grid, 0, 0) < squareTone(tone, *grid, 1, 0);
+    if (!dark_first && half_differs) std::reverse(grid->px.begin(), grid->px.end());
+    if (!dark_first && quarter_differs) *grid = grid->turned();
+    return half_differs ? 1 : square && !quarter_differs ? 4 : 2;
+}
+
+bool refine(const cv::Mat& tone, Grid* grid) {
+    Points fine(grid->px.size());
+    for (int j = 0; j < grid->rows; ++j)
+        for (int i = 0; i < grid->columns; ++i) {
+            double nearest = 1e9;
+            for (const auto& [x, y] : {std::pair{i - 1, j}, {i + 1, j}, {i, j - 1}, {i, j + 1}})
+                if (x >= 0 && y >= 0 && x < grid->columns && y < grid->rows)
+                    nearest = std::min(nearest, (grid->at(x, y) - grid->at(i, j)).norm());
+            const auto found =
+                cornerNear(tone, grid->at(i, j), std::clamp(kWindow * nearest, 3.0, 25.0));
+            if (!found) return false;
+            fine[size_t(j * grid->columns + i)] = *found;
+        }
+    grid->px = std::move(fine);
+    return true;
+}
+
+// Whether the squares go on beyond the corners that were asked for: then the size is wrong, and the
+// corners may be any part of the board.
+bool goesOn(const cv::Mat& tone, const Grid& grid) {
+    constexpr double kShare = 0.3;  // of the step, where a quadrant is looked at
+    double inside = 0;
+    for (int j = 0; j < grid.rows; ++j)
+        for (int i = 0; i < grid.columns; ++i)
+            inside += std::abs(quadrantContrast(tone, grid.at(i, j), grid.right(i, j),
+                                                grid.down(i, j), kShare)) /
+                      double(grid.px.size());
+    // At the board's own border one of the four quadrants differs from the rest: half the contrast.
+    const auto looksLikeCorner = [&](const Vector2d& at, const Vector2d& a, const Vector2d& b) {
+        return at.x() > 2 && at.y() > 2 && at.x() < tone.cols - 2 && at.y() < tone.rows - 2 &&
+               std::abs(quadrantContrast(tone, at, a, b, kShare)) > 0.75 * inside;
+    };
+    Grid side = grid;
+    for (int turn = 0; turn < 4; ++turn, side = side.turned()) {
+        int like = 0;
+        for (int i = 0; i < side.columns; ++i) {
+            const Vector2d step = side.at(i, 0) - side.at(i, 1);
+            like += looksLikeCorner(side.at(i, 0) + step, side.right(i, 0), step);
+        }
+        if (like >= 0.8 * side.columns) return true;
+    }
+    return false;
+}
+
+double medianEdge(const cv::Mat& light, const Grid& grid) {
+    std::vector<double> widths;
+    for (int j = 0; j < grid.rows; ++j)
+        for (int i = 0; i < grid.columns; ++i) {
+            const Vector2d right = grid.right(i, j), down = grid.down(i, j);
+            if (i + 1 < grid.columns)
+                if (const auto w = edgeWidth(light, grid.at(i, j) + 0.5 * right, 0.4 * down))
+                    widths.push_back(*w);
+            if (j + 1 < grid.rows)
+                if (const auto w = edgeWidth(light, grid.at(i, j) + 0.5 * down, 0.4 * right))
+                    widths.push_back(*w);
+        }
+    if (widths.size() < grid.px.size() / 2) return 0;
+    const auto middle = widths.begin() + ptrdiff_t(widths.size() / 2);
+    std::nth_element(widths.begin(), middle, widths.end());
+    return *middle;
+}
+
+}  // namespace
+
+std::optional<FoundBoard> findChecker(const ChartLight& picture, const BoardWish& wish) {
+    constexpr int kLongest_px = 1600;
+    const SmallTones small = smallTones(picture.tone, kLongest_px);
+    const cv::Size size(wish.columns, wish.rows);
+    std::vector<cv::Point2f> corners;
+    // Two detectors that fail on different pictures.
+    if (!cv::findChessboardCornersSB(
+            small.tone, size, corners,
+            cv::CALIB_CB_NORMALIZE_IMAGE | cv::CALIB_CB_EXHAUSTIVE | cv::CALIB_CB_ACCURACY) &&
+        !cv::findChessboardCorners(small.tone, size, corners))
+        return std::nullopt;
+    Grid grid{wish.columns, wish.rows, {}};
+    for (const auto& corner : corners) grid.px.push_back(small.inPicture(corner));
+    FoundBoard found;
+    found.turns = orient(picture.tone, &grid);
+    if (!refine(picture.tone, &grid) || goesOn(picture.tone, grid)) return std::nullopt;
+    found.kind = BoardKind::checker;
+    found.columns = wish.columns;
+    found.rows = wish.rows;
+    for (int k = 0; k < int(grid.px.size()); ++k) found.point.push_back(k);
+    found.edge_px = medianEdge(picture.light, grid);
+    found.px = std::move(grid.px);
+    return found;
+}
+
+}  // namespace plateloom::stitch
