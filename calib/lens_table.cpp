@@ -106,9 +106,10 @@ std::string saidBeyond(int ring, double asked, const std::vector<double>& places
     double first = places.front(), last = places.back();
     const double nearest = std::clamp(asked, first, last);
     if (ring == focus_ring) std::swap(first, last);
+    // The same words whatever was asked: many plates, one line.
     if (places.size() == 1)
-        return here + ": the lens's " + what + " was measured at " + said(ring, first) +
-               " alone, which is taken";
+        return std::string("the lens's ") + what + " was measured at " +
+               kQuestionNames[size_t(ring)] + " " + said(ring, first) + " alone, which is taken";
     return here + " lies outside the measured " + said(ring, first) + " to " + said(ring, last) +
            ": the lens's " + what + " at " + said(ring, nearest) + " is taken";
 }

@@ -21,7 +21,7 @@ struct Arguments {
     std::vector<double> focuses_m{0.9, 1.4, 2.2, 4.0, 8.0, 20.0};
     std::vector<double> irises{2.0, 2.5, 2.8, 3.4, 4.0, 5.6};
     double focal_mm = 28, sensor_mm = 36, noise = 0.004, blur_px = 0.6;
-    int poses = 14, fields = 2;
+    int poses = 14, fields = 3;
     uint32_t seed = 1;
     bool flat_to_recorded = false, no_charts = false, no_fields = false;
 };
@@ -30,7 +30,8 @@ Arguments parse(int argc, char** argv) {
     Arguments a;
     CLI::App app("Renders charts and even fields through the demo's lens.");
     app.set_help_flag("-h,--help", "Print this and end");
-    app.add_option("-o", a.folder, "Folder to write to: charts/, fields/, truth/")->required();
+    app.add_option("-o", a.folder, "Folder to write to: charts/, fields/, fields.csv, truth/")
+        ->required();
     app.add_option("--lens", a.lens)->check(CLI::IsMember({"barrel", "pincushion", "mustache"}));
     app.add_flag("--u-d", a.flat_to_recorded, "The lens as a U-D polynomial instead of D-U");
     app.add_option("--board", a.board)->check(CLI::IsMember({"checker", "charuco", "dots"}));
@@ -124,11 +125,16 @@ void renderCharts(const PrepDay& day) {
     }
 }
 
-// One lit screen for the whole series; the camera is turned by a quarter between pictures of a
-// setting. The dust stays where it is on the sensor.
+// One lit screen for the whole series. Between the pictures of a setting the camera turns: to the
+// side, up, and by a quarter about its axis, as a head with a scale allows; fields.csv has it noted
+// down. The dust stays where it is on the sensor.
 void renderFields(const PrepDay& day) {
+    static constexpr calib::PanTiltRoll kFacing[] = {{0, 0, 0},  {9, 0, 0},  {-9, 4, 0},
+                                                     {0, -6, 0}, {0, 0, 90}, {6, 6, 90}};
     const std::filesystem::path folder = day.a.folder / "fields";
     std::filesystem::create_directories(folder);
+    std::ofstream report(day.a.folder / "fields.csv");
+    report << "file,pan_deg,tilt_deg,roll_deg\n";
     int number = 0;
     for (const double t_stop : day.a.irises)
         for (int turn = 0; turn < day.a.fields; ++turn) {
@@ -136,15 +142,17 @@ void renderFields(const PrepDay& day) {
             EvenField field;
             field.tilt = {0.09, -0.055};
             field.bend << -0.06, 0.01, 0.01, 0.02;
-            field.quarter_turns = turn;
+            field.facing = kFacing[turn % 6];
             field.dust_spots = 40;
             field.dead_pixels = 60;
             field.noise = day.a.noise;
             field.seed = day.a.seed * 1000 + uint32_t(number);
             field.dust_seed = day.a.seed;
-            writePrepExr(folder / numbered("field", number++),
-                         renderField(calib::LensMap(lens, day.sensor), field), lens, day.a.focal_mm,
-                         day.sensor);
+            const std::string file = numbered("field", number++);
+            report << file << ',' << field.facing.pan_deg << ',' << field.facing.tilt_deg << ','
+                   << field.facing.roll_deg << '\n';
+            writePrepExr(folder / file, renderField(calib::LensMap(lens, day.sensor), field), lens,
+                         day.a.focal_mm, day.sensor);
         }
 }
 

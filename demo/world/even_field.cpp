@@ -9,6 +9,7 @@
 
 #include "world/noise.h"
 #include "world/point_spread.h"
+#include "world/ray_lattice.h"
 
 namespace plateloom::world {
 
@@ -33,10 +34,10 @@ std::vector<Spot> dustOf(const EvenField& field, const calib::Sensor& sensor) {
     return spots;
 }
 
-double lightAt(const EvenField& field, const calib::Sensor& sensor, const Vector2d& px) {
-    Vector2d p = calib::mmFromPixel(sensor, px) / sensor.halfDiagonal_mm();
-    for (int i = 0; i < (field.quarter_turns % 4 + 4) % 4; ++i) p = Vector2d(p.y(), -p.x());
-    return 1 + field.tilt.dot(p) + p.dot(field.bend * p);
+double lightAt(const EvenField& field, const calib::LensMap& lens, const Vector3d& ray) {
+    const double u_per_tan = lens.lens().focal_mm / lens.sensor().halfDiagonal_mm();
+    const Vector2d u = Vector2d(ray.x(), -ray.z()) * (u_per_tan / ray.y());
+    return 1 + field.tilt.dot(u) + u.dot(field.bend * u);
 }
 
 }  // namespace
@@ -45,12 +46,22 @@ io::Picture renderField(const calib::LensMap& lens, const EvenField& field) {
     const calib::Sensor& sensor = lens.sensor();
     io::Picture out(sensor.width_px, sensor.height_px, 3);
     const std::vector<Spot> dust = dustOf(field, sensor);
+    const calib::Matrix3d screenFromCamera = calib::worldFromCamera(field.facing);
+    const RayLattice rays(
+        [&](double x, double y) -> std::optional<Vector3d> {
+            const auto ray = lens.rayFromRecorded({x, y});
+            if (!ray) return std::nullopt;
+            return screenFromCamera * *ray;
+        },
+        sensor.width_px, sensor.height_px);
     tbb::parallel_for(tbb::blocked_range<int>(0, out.height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)
             for (int x = 0; x < out.width; ++x) {
                 const Vector2d px(x + 0.5, y + 0.5);
-                double value =
-                    field.level * lightAt(field, sensor, px) * std::max(0.0, lens.transmission(px));
+                const auto ray = rays.at(px.x(), px.y());
+                double value = ray ? field.level * lightAt(field, lens, *ray) *
+                                         std::max(0.0, lens.transmission(px))
+                                   : 0;
                 if (field.texture.x() > 0)
                     value *= 1 + field.texture.x() * octaves(float(px.x() / field.texture.y()),
                                                              float(px.y() / field.texture.y()), 3,

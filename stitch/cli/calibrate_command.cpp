@@ -8,6 +8,7 @@ void addCalibrate(CLI::App& program, Run& run) {
     command->require_subcommand(1);
     command->fallthrough();
     addCalibrateChart(*command, run);
+    addCalibrateShading(*command, run);
 }
 
 }  // namespace plateloom::cli

@@ -15,6 +15,7 @@ struct Run {
 
 void addCalibrate(CLI::App& program, Run& run);
 void addCalibrateChart(CLI::App& calibrate, Run& run);
+void addCalibrateShading(CLI::App& calibrate, Run& run);
 void addCheck(CLI::App& program, Run& run);
 void addFlatten(CLI::App& program, Run& run);
 void addPlan(CLI::App& program, Run& run);

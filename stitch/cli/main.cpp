@@ -32,6 +32,7 @@ int runProgram(int argc, char** argv) {
     program.fallthrough();
     Run run;
     program.add_flag("--json", run.json, "A machine-readable summary on standard output");
+    addCalibrate(program, run);
     addCheck(program, run);
     addPlan(program, run);
     addFlatten(program, run);
@@ -39,7 +40,6 @@ int runProgram(int argc, char** argv) {
     addStitch(program, run);
     addView(program, run);
     addUnflatten(program, run);
-    addCalibrate(program, run);
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
