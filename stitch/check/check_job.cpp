@@ -12,7 +12,7 @@
 #include "stitch/check/picture_findings.h"
 #include "stitch/check/sharpness.h"
 #include "stitch/check/shoot_record.h"
-#include "stitch/compose/exposure.h"
+#include "stitch/compose/light_balance.h"
 #include "stitch/compose/stitch_job.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/cameras.h"
@@ -79,17 +79,6 @@ void reorder(Survey& survey, const std::vector<int>& order) {
     for (auto& residual : survey.residuals) residual.plate = place[size_t(residual.plate)];
 }
 
-void addGains(const std::vector<Plate>& plates, PlateStore& store, Solve& solve) {
-    const auto placed = placedPlates(solve.plates);
-    if (placed.empty()) return;
-    std::vector<std::optional<double>> stops;
-    for (const auto& plate : placed) stops.push_back(plates[size_t(plate.plate)].exposure_stops);
-    const auto gains = balanceExposure(placed, store, stops);
-    for (size_t i = 0; i < placed.size(); ++i)
-        for (size_t c = 0; c < 3; ++c)
-            solve.plates[size_t(placed[i].plate)].gain[c] = double(gains[i][c]);
-}
-
 // Reading first, then the solve's own stages (whose reading was from memory), then the rest.
 std::vector<StageTime> stagesOf(const std::vector<StageTime>& own,
                                 const std::vector<StageTime>& solve) {
@@ -150,7 +139,8 @@ void Check::State::solve(const ShootRecord& record, const Progress& progress) {
     PlateSet set = record.set;
     set.plates = small.plates;
     small.solve = solvePlates(set, *store, settings, progress);
-    addGains(small.plates, *store, small.solve);
+    // Where the lens is unknown what was found of its light is told by the job, not on location.
+    (void)balanceLight(small.plates, *store, small.solve.plates);
 }
 
 // Sharpness, shares of clipped and black, and what follows.

@@ -1,17 +1,17 @@
 // Exposure: one gain per plate and channel, from the overlaps, in linear light.
 //
-// Each plate is reduced once to cells of 8 x 8 pixels, shading divided out; a cell that holds a
-// clipped or missing pixel does not count. Where two plates see the same direction, the log ratio
-// of their cells is a sample; a pair's ratio is the Tukey-biweight mean of its samples, so that
-// whatever moved between the two has no say. All pairs together give the gains by weighted least
-// squares, with the known exposures (T-stop, shutter, ISO, ND) as a weak prior that also holds
-// plates which overlap nothing.
+// Each plate is reduced once to cells (light_cells.h). Where two plates see the same direction, the
+// log ratio of their cells is a sample; a pair's ratio is the Tukey-biweight mean of its samples,
+// so that whatever moved between the two has no say. All pairs together give the gains by weighted
+// least squares, with the known exposures (T-stop, shutter, ISO, ND) as a weak prior that also
+// holds plates which overlap nothing.
 #pragma once
 
 #include <array>
 #include <optional>
 #include <vector>
 
+#include "stitch/compose/light_cells.h"
 #include "stitch/plates/placed_plate.h"
 #include "stitch/plates/plate_store.h"
 
@@ -20,6 +20,9 @@ namespace plateloom::stitch {
 /// Gains in the order of `plates`; `gain` in them is not read. `known_stops` is one a placed plate
 /// (more light is more stops); a missing one counts as the others' mean. The geometric mean of the
 /// gains is 1 in each channel: the whole neither drifts nor darkens.
+[[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
+    const std::vector<PlacedPlate>& plates, const std::vector<LightCells>& cells,
+    const std::vector<std::optional<double>>& known_stops);
 [[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
     const std::vector<PlacedPlate>& plates, PlateStore& store,
     const std::vector<std::optional<double>>& known_stops);

@@ -7,6 +7,7 @@
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "stitch/compose/exposure.h"
+#include "stitch/compose/light_balance.h"
 #include "stitch/report/eye_picture.h"
 #include "stitch/report/report.h"
 #include "stitch/solve/stage_clock.h"
@@ -29,16 +30,11 @@ std::optional<int> findPlate(const PlateSet& set, const std::string& name) {
 void addGains(const PlateSet& set, Solve& solve, PlateStore& store, const Progress& progress) {
     StageClock clock(progress);
     clock.begin("exposure");
-    const auto placed = placedPlates(solve.plates);
-    if (placed.empty()) return;
-    std::vector<std::optional<double>> stops;
-    for (const auto& p : placed) {
-        stops.push_back(set.plates[p.plate].exposure_stops);
-        clock.add(double(p.lens.sensor().width_px) * p.lens.sensor().height_px);
-    }
-    const auto gains = balanceExposure(placed, store, stops);
-    for (size_t i = 0; i < placed.size(); ++i)
-        for (int c = 0; c < 3; ++c) solve.plates[placed[i].plate].gain[c] = gains[i][c];
+    auto balance = balanceLight(set.plates, store, solve.plates);
+    for (const auto& plate : solve.plates)
+        if (plate.placed) clock.add(double(plate.sensor.width_px) * plate.sensor.height_px);
+    solve.notes.insert(solve.notes.end(), balance.notes.begin(), balance.notes.end());
+    solve.warnings.insert(solve.warnings.end(), balance.warnings.begin(), balance.warnings.end());
     clock.end();
     solve.times.push_back(clock.times().front());
 }
@@ -115,19 +111,6 @@ void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const P
 }
 
 }  // namespace
-
-std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved) {
-    std::vector<PlacedPlate> placed;
-    for (size_t i = 0; i < solved.size(); ++i) {
-        const auto& plate = solved[i];
-        if (!plate.placed) continue;
-        placed.push_back({int(i),
-                          calib::LensMap(plate.lens, plate.sensor),
-                          calib::worldFromCamera(plate.pose),
-                          {float(plate.gain[0]), float(plate.gain[1]), float(plate.gain[2])}});
-    }
-    return placed;
-}
 
 Solve adoptSolve(const PlateSet& set, const std::vector<io::SolvedPlate>& solved) {
     Solve solve;

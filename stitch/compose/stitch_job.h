@@ -52,9 +52,6 @@ struct StitchResult {
 /// is left out, with a warning.
 [[nodiscard]] Solve adoptSolve(const PlateSet& set, const std::vector<io::SolvedPlate>& solved);
 
-/// The placed ones, ready to compose.
-[[nodiscard]] std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved);
-
 /// The panorama for these plates: size and, for a cylinder, the band of tilts. Throws
 /// io::InputError for a band that a cylinder can't show (beyond 80 degrees) or an absurd size.
 [[nodiscard]] PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates,

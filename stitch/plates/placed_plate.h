@@ -2,8 +2,10 @@
 #pragma once
 
 #include <array>
+#include <vector>
 
 #include "calib/lens.h"
+#include "io/solve_file.h"
 
 namespace plateloom::stitch {
 
@@ -13,5 +15,8 @@ struct PlacedPlate {
     calib::Matrix3d worldFromCamera = calib::Matrix3d::Identity();
     std::array<float, 3> gain{1, 1, 1};  ///< linear factor to the common exposure
 };
+
+/// The placed ones of a solve; `plate` is the index among all.
+[[nodiscard]] std::vector<PlacedPlate> placedPlates(const std::vector<io::SolvedPlate>& solved);
 
 }  // namespace plateloom::stitch

@@ -329,9 +329,12 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     for (const double sigma_rad : network.local_sigma_rad)
         result.local_sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (size_t g = 0; g < job.lens.size(); ++g) {
-        for (size_t k = 0; k < network.other_sigma[g].size(); ++k)
-            result.correction[g].sigma[size_t(job.free_terms[g][k])] =
-                scale * network.other_sigma[g][k];
+        const auto& free = job.free_terms[g];
+        const auto& covariance = network.other_covariance[g];
+        for (Eigen::Index row = 0; row < covariance.rows(); ++row)
+            for (Eigen::Index column = 0; column < covariance.cols(); ++column)
+                result.correction[g].covariance(free[size_t(row)], free[size_t(column)]) =
+                    scale * scale * covariance(row, column);
     }
 }
 
@@ -340,7 +343,7 @@ void report(Adjustment& job, BundleResult& result) {
     for (size_t p = 0; p < job.plates.size(); ++p)
         if (job.placed[p])
             result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
-    for (const auto& lens : job.lens) result.correction.push_back({lens, {}});
+    for (const auto& lens : job.lens) result.correction.push_back({.term = lens});
     result.breathing = job.breathing;
     result.inlier = job.inlier;
     result.residual_px = job.residual_px;

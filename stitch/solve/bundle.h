@@ -7,6 +7,7 @@
 // the same to what is far.
 #pragma once
 
+#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
@@ -20,7 +21,11 @@ namespace plateloom::stitch {
 
 struct LensCorrection {
     LensTerms term = kLensAsKnown;
-    LensTerms sigma{};  ///< one-sigma uncertainty of those that were solved, with covariance
+    /// Of the terms that were solved, when covariance was asked for.
+    Eigen::Matrix<double, kLensTerms, kLensTerms> covariance =
+        Eigen::Matrix<double, kLensTerms, kLensTerms>::Zero();
+
+    [[nodiscard]] double sigma(LensTerm one) const { return std::sqrt(covariance(one, one)); }
 };
 
 struct BundleSettings {

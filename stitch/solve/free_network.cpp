@@ -60,7 +60,7 @@ FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rot
     FreeNetwork network;
     network.sigma_rad.assign(rotation_blocks.size(), std::numeric_limits<double>::infinity());
     network.local_sigma_rad = network.sigma_rad;
-    network.other_sigma.resize(other_blocks.size());
+    network.other_covariance.resize(other_blocks.size());
     Columns columns;
     for (double* block : rotation_blocks) columns.add(problem, block);
     for (double* block : other_blocks) columns.add(problem, block);
@@ -106,8 +106,8 @@ FreeNetwork freeNetwork(ceres::Problem& problem, const std::vector<double*>& rot
     for (size_t i = 0; i < other_blocks.size(); ++i) {
         const int first = columns.of(other_blocks[i]);
         if (first < 0) continue;
-        for (int k = 0; k < problem.ParameterBlockTangentSize(other_blocks[i]); ++k)
-            network.other_sigma[i].push_back(std::sqrt(covariance(first + k, first + k)));
+        const int terms = problem.ParameterBlockTangentSize(other_blocks[i]);
+        network.other_covariance[i] = covariance.block(first, first, terms, terms);
     }
     return network;
 }

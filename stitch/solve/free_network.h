@@ -18,7 +18,7 @@ struct FreeNetwork {
     bool determined = false;        ///< false: the normal equations are singular
     std::vector<double> sigma_rad;  ///< one a plate, along its worst axis; infinity where unknown
     std::vector<double> local_sigma_rad;  ///< the same if all other plates and lenses were exact
-    std::vector<std::vector<double>> other_sigma;  ///< one a block, of the terms that vary
+    std::vector<Eigen::MatrixXd> other_covariance;  ///< one a block, of the terms that vary
 };
 
 /// A rotation block is a quaternion with ceres::EigenQuaternionManifold, or null for a plate that

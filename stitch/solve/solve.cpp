@@ -237,6 +237,9 @@ Solve solvePlates(const PlateSet& set, PlateStore& store, const SolveSettings& s
                                  (plate.placed ? ": placed by its pose; " : ": left out; ") + why);
     }
     for (const auto& found : features) solve.features.push_back(int(found.recorded_px.size()));
+    auto lenses = foundLenses(cameras);
+    solve.notes = std::move(lenses.notes);
+    solve.warnings.insert(solve.warnings.end(), lenses.warnings.begin(), lenses.warnings.end());
     solve.ties = std::move(round.ties);
     solve.residual_px = std::move(round.residual_px);
     solve.refused = std::move(round.refused);

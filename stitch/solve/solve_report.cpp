@@ -5,6 +5,7 @@
 #include <map>
 
 #include "calib/angle.h"
+#include "calib/said.h"
 
 namespace plateloom::stitch {
 
@@ -97,6 +98,52 @@ std::vector<io::SolvedPlate> solvedPlates(const Cameras& cameras, const TieRound
         out.sigma_px = std::isfinite(sigma_deg) ? sigma_deg * kRadPerDeg * panorama_px_per_rad : 0;
     }
     return solved;
+}
+
+FoundLenses foundLenses(const Cameras& cameras) {
+    // A focal length wrong by this bends a full turn by two degrees.
+    constexpr double kHardlyTold = 0.005;
+    FoundLenses found;
+    for (size_t g = 0; g < cameras.correction.size(); ++g) {
+        const LensCorrection& correction = cameras.correction[g];
+        int plates = 0, one = -1;
+        double least_focal = 1, most_focal = 1;
+        for (int p = 0; p < cameras.size(); ++p) {
+            if (cameras.plates[p].lens_group != int(g) || !cameras.worldFromCamera[p] ||
+                lensIsKnown(cameras.plates[p]))
+                continue;
+            ++plates;
+            one = p;
+            least_focal = std::min(least_focal, cameras.breathing[p]);
+            most_focal = std::max(most_focal, cameras.breathing[p]);
+        }
+        // Without an uncertainty nothing was found: no ties, or a solve that failed.
+        if (plates < 2 || correction.covariance.isZero()) continue;
+        const Plate& plate = cameras.plates[one];
+        const double focal_mm = plate.lens.focal_mm * correction.term[kScale];
+        const double sigma_mm = plate.lens.focal_mm * correction.sigma(kScale);
+        std::string text = "lens of " + std::to_string(plates) +
+                           " plates found from the overlaps: " +
+                           said("focal length %.3f mm +-%.3f", focal_mm, std::max(0.001, sigma_mm));
+        if (most_focal - least_focal > 1e-4)
+            text += said(" (breathing %+.2f to %+.2f %%)", 100 * (least_focal - 1),
+                         100 * (most_focal - 1));
+        if (!plate.distortion_known) {
+            // The lens draws the corner nearer by as much as flattening puts it further out.
+            const double out = correction.term[kC1] + correction.term[kC2] + correction.term[kC3];
+            const auto radial = correction.covariance.block<3, 3>(kC1, kC1);
+            const double sigma = std::sqrt(std::max(0.0, radial.sum()));
+            text += said(", distortion %+.2f %% in the corners +-%.2f", 100 * (1 / (1 + out) - 1),
+                         std::max(0.01, 100 * sigma));
+        }
+        found.notes.push_back(text);
+        if (sigma_mm > kHardlyTold * focal_mm)
+            found.warnings.push_back(
+                "the overlaps hardly tell the lens: its focal length is known to " +
+                said("%.1f %% only; say it with --focal, or give a lens measured by calibrate",
+                     100 * sigma_mm / focal_mm));
+    }
+    return found;
 }
 
 }  // namespace plateloom::stitch

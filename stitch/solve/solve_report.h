@@ -28,4 +28,11 @@ namespace plateloom::stitch {
                                                         const TieRound& round,
                                                         const std::vector<char>& by_pose);
 
+/// What was found of lenses that came without data, a line a lens: `notes`; and of those that the
+/// ties hardly tell, `warnings`.
+struct FoundLenses {
+    std::vector<std::string> notes, warnings;
+};
+[[nodiscard]] FoundLenses foundLenses(const Cameras& cameras);
+
 }  // namespace plateloom::stitch

@@ -154,10 +154,10 @@ TEST_CASE("An unknown focal length and an unknown bend are found from the overla
     const auto& lens = second.correction[0];
     const double h = kSensor.halfDiagonal_mm();
     CHECK(second.rms_px < 0.2);
-    CHECK(lens.term[kScale] == Approx(scale).margin(0.002 + 4 * lens.sigma[kScale]));
-    CHECK(lens.sigma[kScale] < (full_turn ? 0.001 : 0.01));
-    CHECK(lens.term[kC1] == Approx(k1 * h * h).margin(4 * lens.sigma[kC1]));
-    CHECK(lens.sigma[kC1] < 0.02);
+    CHECK(lens.term[kScale] == Approx(scale).margin(0.002 + 4 * lens.sigma(kScale)));
+    CHECK(lens.sigma(kScale) < (full_turn ? 0.001 : 0.01));
+    CHECK(lens.term[kC1] == Approx(k1 * h * h).margin(4 * lens.sigma(kC1)));
+    CHECK(lens.sigma(kC1) < 0.02);
 
     // The lens that travels draws the same rays as the true one.
     const calib::LensMap found(corrected(set.plates[0], lens), kSensor),
