@@ -41,15 +41,22 @@ struct Ladder {
         fits.push_back(std::move(fit));
     }
 
-    // Far off with its radial terms or its centre when little else was free: it stays so.
+    // Radial terms that were far off their like when only the axis was free besides stay so; a held
+    // axis likewise.
     [[nodiscard]] bool isHopeless(const ScoredModel& known, const ChartModel& model) const {
         constexpr double kFarOff = 1.5;
-        const bool like = known.model.above == model.above && known.model.below == model.below &&
-                          known.model.centre == CentreTerms::axis;
-        const bool fixed =
-            known.model.centre == CentreTerms::none && model.centre == CentreTerms::none;
-        return (like || fixed) && known.model.shape == ShapeTerms::flat &&
-               known.held_out.rms_px > kFarOff * tried[chosen()].held_out.rms_px;
+        if (known.model.shape != ShapeTerms::flat) return false;
+        if (known.model.centre == CentreTerms::none)
+            return model.centre == CentreTerms::none &&
+                   known.held_out.rms_px > kFarOff * tried[chosen()].held_out.rms_px;
+        if (known.model.centre != CentreTerms::axis || known.model.above != model.above ||
+            known.model.below != model.below)
+            return false;
+        double best = kInfinity;
+        for (const auto& other : tried)
+            if (other.model.centre == CentreTerms::axis && other.model.shape == ShapeTerms::flat)
+                best = std::min(best, other.held_out.rms_px);
+        return known.held_out.rms_px > kFarOff * best;
     }
 
     // The simplest within one standard error of the best.

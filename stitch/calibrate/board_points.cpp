@@ -3,7 +3,6 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <opencv2/imgproc.hpp>
 
 namespace plateloom::stitch {
 
@@ -20,19 +19,73 @@ float valueAt(const cv::Mat& picture, const Vector2d& px) {
            (below[i] * (1 - s) + below[i1] * s) * t;
 }
 
-std::optional<Vector2d> cornerNear(const cv::Mat& tone, const Vector2d& rough_px,
-                                   double window_px) {
-    const int window = std::max(2, int(std::lround(window_px)));
-    const double margin = window + 1;
-    if (!(rough_px.x() > margin && rough_px.y() > margin && rough_px.x() < tone.cols - margin &&
-          rough_px.y() < tone.rows - margin))
+namespace {
+
+// 1 at 0, 0 at `end` and beyond, flat at both: a window that slides smoothly over the pixels.
+double window(double distance, double end) {
+    const double t = distance / end;
+    return t >= 1 ? 0 : (1 - t * t) * (1 - t * t);
+}
+
+}  // namespace
+
+std::optional<Vector2d> cornerAt(const cv::Mat& tone, const CornerSite& site) {
+    constexpr double kLeastStrip_px = 2, kLeastReach_px = 3;
+    Eigen::Matrix2d steps;
+    steps << site.right, site.down;
+    if (!(std::abs(steps.determinant()) > 4)) return std::nullopt;
+    const Eigen::Matrix2d inSteps = steps.inverse();
+    // Shares of a step that are pixels at least: distance to an edge is across it.
+    const double across_right = std::abs(steps.determinant()) / site.down.norm();
+    const double across_down = std::abs(steps.determinant()) / site.right.norm();
+    const Vector2d across(across_right, across_down);
+    Vector2d reach(std::max(site.reach, kLeastReach_px / across.x()),
+                   std::max(site.reach, kLeastReach_px / across.y()));
+    const Vector2d strip(std::max(site.strip, kLeastStrip_px / across.x()),
+                         std::max(site.strip, kLeastStrip_px / across.y()));
+    Vector2d box = (steps * reach.asDiagonal()).cwiseAbs().rowwise().sum();
+    // Beside the picture's border less has to do: the window stays the same on all sides.
+    const Vector2d size(tone.cols, tone.rows);
+    const Vector2d room = site.px.cwiseMin(size - site.px) - Vector2d(2.5, 2.5);
+    const double fits = std::min(1.0, (room.array() / box.array()).minCoeff());
+    if (!(fits * (reach.array() * across.array()).minCoeff() >= kLeastReach_px))
         return std::nullopt;
-    std::vector<cv::Point2f> at{cv::Point2f(float(rough_px.x() - 0.5), float(rough_px.y() - 0.5))};
-    cv::cornerSubPix(tone, at, cv::Size(window, window), cv::Size(-1, -1),
-                     {cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 50, 1e-4});
-    const Vector2d found(double(at[0].x) + 0.5, double(at[0].y) + 0.5);
-    if (!((found - rough_px).norm() < 0.9 * window)) return std::nullopt;
-    return found;
+    reach *= fits;
+    box *= fits;
+
+    Vector2d corner = site.px;
+    for (int round = 0; round < 20; ++round) {
+        const int left = int(std::floor(corner.x() - box.x())), right = int(corner.x() + box.x());
+        const int top = int(std::floor(corner.y() - box.y())), bottom = int(corner.y() + box.y());
+        if (left < 1 || top < 1 || right > tone.cols - 2 || bottom > tone.rows - 2)
+            return std::nullopt;
+        Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
+        Vector2d sums = Vector2d::Zero();
+        for (int y = top; y <= bottom; ++y) {
+            const float *above = tone.ptr<float>(y - 1), *here = tone.ptr<float>(y),
+                        *below = tone.ptr<float>(y + 1);
+            for (int x = left; x <= right; ++x) {
+                const Vector2d off = Vector2d(x + 0.5, y + 0.5) - corner;
+                const Vector2d at = (inSteps * off).cwiseAbs();
+                const double within = window(at.x(), reach.x()) * window(at.y(), reach.y());
+                const double beside =
+                    std::max(window(at.x(), strip.x()), window(at.y(), strip.y()));
+                const double weight = within * beside;
+                if (weight <= 0) continue;
+                const Vector2d slope(double(here[x + 1] - here[x - 1]),
+                                     double(below[x] - above[x]));
+                const Vector2d weighted = weight * slope;
+                normal += weighted * slope.transpose();
+                sums += weighted * slope.dot(off);
+            }
+        }
+        if (!(normal.determinant() > 1e-4 * normal.trace() * normal.trace())) return std::nullopt;
+        const Vector2d move = normal.inverse() * sums;
+        corner += move;
+        if (!((corner - site.px).norm() < 0.9 * box.norm())) return std::nullopt;
+        if (move.norm() < 1e-4) break;
+    }
+    return corner;
 }
 
 double quadrantContrast(const cv::Mat& tone, const Vector2d& corner_px, const Vector2d& right,

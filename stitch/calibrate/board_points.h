@@ -15,12 +15,19 @@ using calib::Vector2d;
 /// Bilinear; the nearest pixel of the border outside.
 [[nodiscard]] float valueAt(const cv::Mat& picture, const Vector2d& px);
 
-/// A corner where black and white squares meet, within `window_px` of its rough place: the point
-/// that all gradients about it are at right angles to (W. Förstner and E. Gülch, 1987; OpenCV's
-/// cornerSubPix). The neighbourhood is the same turned by half, so that neither blur nor the tone
-/// curve moves the answer. Nullopt when it runs away.
-[[nodiscard]] std::optional<Vector2d> cornerNear(const cv::Mat& tone, const Vector2d& rough_px,
-                                                 double window_px);
+/// Where to look for a corner of four squares: rough place, the steps to the next corners, and how
+/// far to look as shares of them: within `reach` of the corner along each step, and of that the
+/// strips within `strip` of the edges (markers lie beyond).
+struct CornerSite {
+    Vector2d px, right, down;
+    double reach = 0.33, strip = 0.33;
+};
+
+/// The point that all gradients about it are at right angles to (W. Förstner and E. Gülch, A fast
+/// operator for detection and precise location of distinct points, 1987). The neighbourhood is the
+/// same turned by half, so that neither blur nor the tone curve moves the answer. Nullopt at the
+/// picture's border, or when it runs away.
+[[nodiscard]] std::optional<Vector2d> cornerAt(const cv::Mat& tone, const CornerSite& site);
 
 /// How much four squares meeting at a corner look it: the light of one diagonal pair of quadrants
 /// minus that of the other. `right` and `down`: the steps to the next corners.

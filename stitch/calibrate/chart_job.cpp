@@ -9,53 +9,20 @@
 
 #include "calib/said.h"
 #include "io/input_error.h"
-#include "io/lens_track.h"
-#include "stitch/plates/plate_set.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-struct Shot {
-    io::PlateFile file;
-    calib::LensSetting setting;
-};
-
-std::vector<Shot> gatherShots(const ChartRequest& request, ChartJob& job) {
-    std::vector<io::PlateFile> files;
-    for (const auto& path : io::expandPlates(request.pictures, request.frames))
-        files.push_back(io::readPlateHeader(path, request.colour_space));
-    for (const auto& file : files)
-        if (file.width != files.front().width || file.height != files.front().height)
+void refuseUnlikeSizes(const std::vector<PrepPicture>& pictures) {
+    const io::PlateFile& first = pictures.front().file;
+    for (const auto& picture : pictures)
+        if (picture.file.width != first.width || picture.file.height != first.height)
             throw io::InputError(
-                file.path.string(),
+                picture.file.path.string(),
                 said("is %dx%d, but %s is %dx%d; pictures of one lens on one sensor have one size",
-                     file.width, file.height, files.front().path.filename().c_str(),
-                     files.front().width, files.front().height));
-    std::vector<const io::ReportLine*> line(files.size(), nullptr);
-    io::CameraReport report;
-    if (request.report) {
-        report = io::readCameraReport(*request.report);
-        for (const auto& warning : report.warnings) job.notes.push_back(warning);
-        for (const auto& one : report.lines)
-            for (const size_t i : platesNamed(one.file, files)) line[i] = &one;
-    }
-    std::vector<Shot> shots;
-    for (size_t i = 0; i < files.size(); ++i) {
-        const auto known = [&](std::optional<double> said_for_all,
-                               std::optional<double> io::ReportLine::*reported,
-                               std::optional<double> in_file) {
-            if (said_for_all) return said_for_all;
-            if (line[i] && line[i]->*reported) return line[i]->*reported;
-            return in_file;
-        };
-        calib::LensSetting setting;
-        setting.focus_m = known(request.focus_m, &io::ReportLine::focus_m, files[i].focus_m);
-        setting.t_stop = known(request.t_stop, &io::ReportLine::t_stop, files[i].t_stop);
-        setting.focal_mm = known(request.focal_mm, &io::ReportLine::focal_mm, files[i].focal_mm);
-        shots.push_back({files[i], setting});
-    }
-    return shots;
+                     picture.file.width, picture.file.height, first.path.filename().c_str(),
+                     first.width, first.height));
 }
 
 calib::Sensor sensorOf(const ChartRequest& request, const io::PlateFile& file) {
@@ -119,7 +86,8 @@ struct Detection {
 };
 
 // The first reading that most pictures show; the others are only tried while few do.
-Detection detect(const std::vector<Shot>& shots, const BoardWish& wish, const Progress& progress) {
+Detection detect(const std::vector<PrepPicture>& shots, const BoardWish& wish,
+                 const Progress& progress) {
     Detection best;
     for (const auto& reading : readings(wish)) {
         Detection now{reading, std::vector<std::optional<FoundBoard>>(shots.size()), 0};
@@ -149,7 +117,7 @@ Detection detect(const std::vector<Shot>& shots, const BoardWish& wish, const Pr
 
 // Focus and zoom make a lens; the iris hardly moves its geometry, so that it stands only where all
 // pictures of a group share it.
-std::vector<ChartTask> tasksOf(const std::vector<Shot>& shots, const Detection& detection,
+std::vector<ChartTask> tasksOf(const std::vector<PrepPicture>& shots, const Detection& detection,
                                const ChartRequest& request, const calib::Sensor& sensor) {
     std::vector<ChartTask> tasks;
     for (size_t i = 0; i < shots.size(); ++i) {
@@ -201,12 +169,15 @@ bool ChartJob::needsALook() const {
 
 ChartJob measureCharts(const ChartRequest& request, const Progress& progress) {
     ChartJob job;
-    const auto shots = gatherShots(request, job);
+    const auto prep = gatherPrepPictures(request.prep);
+    const auto& shots = prep.pictures;
+    job.notes = prep.warnings;
+    refuseUnlikeSizes(shots);
     const calib::Sensor sensor = sensorOf(request, shots.front().file);
     const Detection detection = detect(shots, request.board, progress);
     if (detection.found == 0)
         throw io::InputError(
-            request.pictures.front(),
+            request.prep.pictures.front(),
             said("no %s found in any of %zu pictures; check --board and --squares%s",
                  sizeOf(request.board).c_str(), shots.size(),
                  request.board.kind == BoardKind::charuco ? " (and --dictionary)" : ""));

@@ -6,21 +6,16 @@
 #include <string>
 #include <vector>
 
-#include "io/plate_file.h"
 #include "stitch/calibrate/chart_measure.h"
+#include "stitch/calibrate/prep_pictures.h"
 #include "stitch/solve/solve.h"
 
 namespace plateloom::stitch {
 
 struct ChartRequest {
-    std::vector<std::string> pictures;  ///< as PLATES anywhere
-    std::optional<io::FrameRange> frames;
-    std::optional<std::filesystem::path> report;
-    std::string colour_space;
+    PrepRequest prep;
     BoardWish board;
     std::optional<double> sensor_width_mm, sensor_height_mm;
-    /// For all pictures, whatever report and metadata say.
-    std::optional<double> focal_mm, focus_m, t_stop;
     calib::DistortionDirection direction = calib::DistortionDirection::recorded_to_flat;
     bool board_shape = true;
 };

@@ -177,11 +177,9 @@ Vector2d mapped(const cv::Mat& h, double x, double y) {
 }
 
 // Every inner corner that two markers at least lie near to.
-void findCorners(const ChartLight& picture, const Seen& seen, int bits, FoundBoard* found) {
+void findCorners(const ChartLight& picture, const Seen& seen, FoundBoard* found) {
     std::vector<double> contrasts, widths;
     const double gap = 0.5 * (1 - seen.share);
-    // Up to the first bit of a marker all is the same turned by half about the corner.
-    const double window = gap + 0.7 * seen.share / (bits + 2);
     for (int j = 1; j < seen.layout.rows; ++j)
         for (int i = 1; i < seen.layout.columns; ++i) {
             const cv::Mat h = seen.near(i, j);
@@ -190,8 +188,7 @@ void findCorners(const ChartLight& picture, const Seen& seen, int bits, FoundBoa
             const Vector2d right = mapped(h, i + 0.5, j) - mapped(h, i - 0.5, j);
             const Vector2d down = mapped(h, i, j + 0.5) - mapped(h, i, j - 0.5);
             const double square_px = std::min(right.norm(), down.norm());
-            const auto corner =
-                cornerNear(picture.tone, rough, std::clamp(window * square_px, 2.0, 25.0));
+            const auto corner = cornerAt(picture.tone, {rough, right, down, 0.45, gap});
             if (!corner || (*corner - rough).norm() > 0.25 * square_px) continue;
             // Positive where the square up left of the corner is bright, as those with markers are.
             const double contrast =
@@ -257,7 +254,7 @@ std::optional<FoundBoard> findCharuco(const ChartLight& picture, const BoardWish
     found.columns = wish.columns - 1;
     found.rows = wish.rows - 1;
     found.dictionary = best_family->name;
-    findCorners(picture, *best, best_family->bits, &found);
+    findCorners(picture, *best, &found);
     if (int(found.point.size()) < kLeastCorners) return std::nullopt;
     return found;
 }

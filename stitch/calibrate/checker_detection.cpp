@@ -12,9 +12,8 @@ namespace {
 
 using Points = std::vector<Vector2d>;
 
-// How far a corner's neighbourhood reaches, as a share of the distance to the next corner: as far
-// as it can without meeting that one's edges in a board seen at a slant.
-constexpr double kWindow = 0.33;
+// How far a corner's neighbourhood reaches, as a share of the distance to the next corner.
+constexpr double kReach = 0.45;
 
 struct Grid {
     int columns, rows;
@@ -66,12 +65,14 @@ bool refine(const cv::Mat& tone, Grid* grid) {
     Points fine(grid->px.size());
     for (int j = 0; j < grid->rows; ++j)
         for (int i = 0; i < grid->columns; ++i) {
-            double nearest = 1e9;
-            for (const auto& [x, y] : {std::pair{i - 1, j}, {i + 1, j}, {i, j - 1}, {i, j + 1}})
-                if (x >= 0 && y >= 0 && x < grid->columns && y < grid->rows)
-                    nearest = std::min(nearest, (grid->at(x, y) - grid->at(i, j)).norm());
-            const auto found =
-                cornerNear(tone, grid->at(i, j), std::clamp(kWindow * nearest, 3.0, 25.0));
+            // Steps half as long to both sides, where there is another corner: the middle of a
+            // perspective.
+            CornerSite site{grid->at(i, j), grid->right(i, j), grid->down(i, j), kReach, kReach};
+            if (i > 0 && i + 1 < grid->columns)
+                site.right = 0.5 * (grid->at(i + 1, j) - grid->at(i - 1, j));
+            if (j > 0 && j + 1 < grid->rows)
+                site.down = 0.5 * (grid->at(i, j + 1) - grid->at(i, j - 1));
+            const auto found = cornerAt(tone, site);
             if (!found) return false;
             fine[size_t(j * grid->columns + i)] = *found;
         }

@@ -45,19 +45,19 @@ stitch::BoardWish boardOf(const Options& options) {
 
 stitch::ChartRequest requestOf(const Options& options) {
     stitch::ChartRequest request;
-    request.pictures = options.pictures;
-    if (!options.frames.empty()) request.frames = io::parseFrameRange(options.frames);
-    if (!options.report.empty()) request.report = options.report;
-    request.colour_space = options.colour_space;
+    request.prep.pictures = options.pictures;
+    if (!options.frames.empty()) request.prep.frames = io::parseFrameRange(options.frames);
+    if (!options.report.empty()) request.prep.report = options.report;
+    request.prep.colour_space = options.colour_space;
     request.board = boardOf(options);
     if (!options.sensor.empty()) {
         const SensorSize size = parseSensor(options.sensor);
         request.sensor_width_mm = size.width_mm;
         request.sensor_height_mm = above0(size.height_mm);
     }
-    request.focal_mm = above0(options.focal_mm);
-    request.focus_m = above0(options.focus_m);
-    request.t_stop = above0(options.t_stop);
+    request.prep.focal_mm = above0(options.focal_mm);
+    request.prep.focus_m = above0(options.focus_m);
+    request.prep.t_stop = above0(options.t_stop);
     if (options.model == "flat-to-recorded")
         request.direction = calib::DistortionDirection::flat_to_recorded;
     request.board_shape = !options.flat_board;
