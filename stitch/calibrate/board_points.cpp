@@ -166,8 +166,13 @@ std::optional<double> edgeWidth(const cv::Mat& light, const Vector2d& px, const 
     int low = high;
     while (low > 0 && shareAt(low) > 0.1) --low;
     if (high > steps || shareAt(low) > 0.1) return std::nullopt;
+    const auto crossing = [&](int before, double share) {
+        const double a = shareAt(before), b = shareAt(before + 1);
+        return before + (share - a) / (b - a);
+    };
+    if (high == 0) return std::nullopt;
     const double step_px = 2 * reach.norm() / steps;
-    return double(high - low) * step_px;
+    return (crossing(high - 1, 0.9) - crossing(low, 0.1)) * step_px;
 }
 
 }  // namespace plateloom::stitch
