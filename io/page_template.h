@@ -1,5 +1,5 @@
-// The report's page before it is filled in: io/page/, put together and embedded by the build
-// (io/page/assemble.cmake).
+// The pages before they are filled in, put together and embedded by the build
+// (io/page/assemble.cmake): io/page/ is a job's report, io/lens_page/ that on a measured lens.
 #pragma once
 
 #include <string_view>
@@ -8,5 +8,8 @@ namespace plateloom::io {
 
 /// Holds <!--{survey}-->, <!--{pictures}--> and <!--{plain}--> where those belong.
 extern const std::string_view kPageTemplate;
+
+/// Holds <!--{plain}-->, <!--{lens}--> and <!--{pictures}-->.
+extern const std::string_view kLensPageTemplate;
 
 }  // namespace plateloom::io

@@ -1,12 +1,8 @@
 #include "io/report_page.h"
 
-#include <fstream>
 #include <nlohmann/json.hpp>
-#include <string_view>
 
 #include "io/html.h"
-#include "io/input_error.h"
-#include "io/new_file.h"
 #include "io/page_template.h"
 
 namespace plateloom::io {
@@ -14,33 +10,6 @@ namespace plateloom::io {
 namespace {
 
 using nlohmann::json;
-
-// RFC 4648, section 4.
-std::string base64(std::string_view bytes) {
-    constexpr char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    std::string text;
-    text.reserve((bytes.size() + 2) / 3 * 4);
-    for (size_t i = 0; i < bytes.size(); i += 3) {
-        uint32_t word = 0;
-        for (size_t k = 0; k < 3; ++k)
-            word = word << 8 | (i + k < bytes.size() ? uint8_t(bytes[i + k]) : 0);
-        for (size_t k = 0; k < 4; ++k)
-            text += i + k > bytes.size() ? '=' : digits[word >> (18 - 6 * k) & 63];
-    }
-    return text;
-}
-
-// HTML ends a script at "</script" wherever it stands, and "<!--" confuses it too; inside JSON a
-// "<" may as well be written as an escape.
-std::string scriptSafe(const json& value) {
-    std::string text;
-    for (const char c : value.dump(-1, ' ', false, json::error_handler_t::replace))
-        if (c == '<')
-            text += "\\u003c";
-        else
-            text += c;
-    return text;
-}
 
 // What there is to read where scripts do not run (a file manager's preview, say).
 std::string plainReport(const json& survey) {
@@ -53,47 +22,22 @@ std::string plainReport(const json& survey) {
 }
 
 json picturesJson(const ReportPictures& pictures) {
-    const auto text = [](const std::string& jpeg) {
-        return jpeg.empty() ? json(nullptr) : json(base64(jpeg));
-    };
     json thumbnails = json::array();
-    for (const auto& jpeg : pictures.thumbnails) thumbnails.push_back(text(jpeg));
-    return {{"thumbnails", thumbnails}, {"quick_panorama", text(pictures.quick_panorama)}};
+    for (const auto& jpeg : pictures.thumbnails) thumbnails.push_back(embedded(jpeg));
+    return {{"thumbnails", thumbnails}, {"quick_panorama", embedded(pictures.quick_panorama)}};
 }
 
 }  // namespace
 
-std::filesystem::path reportPagePath(const std::filesystem::path& folder) {
-    return folder / "index.html";
-}
-
 std::string reportPage(const json& survey, const ReportPictures& pictures) {
-    const std::pair<std::string_view, std::string> parts[] = {
-        {"<!--{plain}-->", plainReport(survey)},
-        {"<!--{survey}-->", scriptSafe(survey)},
-        {"<!--{pictures}-->", scriptSafe(picturesJson(pictures))}};
-    std::string page;
-    size_t at = 0;
-    for (const auto& [place, text] : parts) {
-        const size_t found = kPageTemplate.find(place, at);
-        page += kPageTemplate.substr(at, found - at);
-        page += text;
-        at = found + place.size();
-    }
-    page += kPageTemplate.substr(at);
-    return page;
+    return filledPage(kPageTemplate, {{"<!--{plain}-->", plainReport(survey)},
+                                      {"<!--{survey}-->", scriptSafe(survey)},
+                                      {"<!--{pictures}-->", scriptSafe(picturesJson(pictures))}});
 }
 
 void writeReportPage(const std::filesystem::path& folder, const json& survey,
                      const ReportPictures& pictures) {
-    makeFolder(folder);
-    const auto path = reportPagePath(folder);
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
-    out << reportPage(survey, pictures);
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    writePage(folder, reportPage(survey, pictures));
 }
 
 }  // namespace plateloom::io

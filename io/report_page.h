@@ -8,15 +8,14 @@
 #include <string>
 #include <vector>
 
+#include "io/page_filling.h"
+
 namespace plateloom::io {
 
 struct ReportPictures {
     std::vector<std::string> thumbnails;  ///< JPEG, one a plate in the survey's order; "" for none
     std::string quick_panorama;           ///< JPEG, latlong; "" for none
 };
-
-/// The file that writeReportPage makes in `folder`.
-[[nodiscard]] std::filesystem::path reportPagePath(const std::filesystem::path& folder);
 
 /// The page as text. Nothing in the survey can act as markup, and text that is not UTF-8 (file
 /// names can be anything) is shown with replacement signs.

@@ -1,9 +1,11 @@
-# Makes one C++ string of the page's template: index.html with every part put in its place, but for
-# what the program itself fills in ({survey}, {pictures}, {plain}).
-#   cmake -DPAGE=folder -DTHREE_JS=three.min.js -DOUTPUT=file.cpp -P assemble.cmake
+# Makes one C++ string of a page's template: its index.html with every part put in its place, but for
+# what the program itself fills in ({survey}, {pictures}, {plain}...).
+#   cmake -DPAGE=folder -DFROM_ELSEWHERE=three.min.js,... -DNAME=kPageTemplate -DOUTPUT=file.cpp
+#         -P assemble.cmake
 file(READ ${PAGE}/index.html page)
 file(GLOB parts ${PAGE}/*.js ${PAGE}/*.css ${PAGE}/*.txt)
-list(APPEND parts ${THREE_JS})
+string(REPLACE "," ";" from_elsewhere "${FROM_ELSEWHERE}")
+list(APPEND parts ${from_elsewhere})
 foreach(part ${parts})
   get_filename_component(name ${part} NAME)
   file(READ ${part} text)
@@ -22,7 +24,7 @@ file(WRITE ${OUTPUT} "#include \"io/page_template.h\"
 
 namespace plateloom::io {
 
-const std::string_view kPageTemplate = R\"page(${page})page\";
+const std::string_view ${NAME} = R\"page(${page})page\";
 
 }  // namespace plateloom::io
 ")

@@ -56,3 +56,24 @@ function lines(rows) {
     return make("dl", { class: "lines" }, rows.map(([name, value]) =>
         make("div", {}, make("dt", {}, name), make("dd", {}, value))));
 }
+
+function percentile(values, share) {
+    const sorted = [...values].sort((a, b) => a - b);
+    return sorted.length ? sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] : 0;
+}
+
+// 1, 2 or 5 times a power of ten, for the scale's stroke.
+function roundLength(value) {
+    const power = Math.pow(10, Math.floor(Math.log10(value)));
+    return [5, 2, 1].map((step) => step * power).find((step) => step <= value * 1.0001) || power;
+}
+
+// When the file was written; the browser knows.
+function writtenAt() {
+    return new Date(document.lastModified).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
+
+function showContents(nav) {
+    for (const section of document.querySelectorAll("main > section"))
+        nav.append(make("a", { href: "#" + section.id }, section.dataset.name));
+}

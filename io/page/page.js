@@ -41,11 +41,6 @@ function selectionAt(page, pan_deg, tilt_deg) {
     return here.length > 1 && pair >= 0 ? { pair, here } : { plate: here[0], here };
 }
 
-// When the file was written; the browser knows.
-function writtenAt() {
-    return new Date(document.lastModified).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
-}
-
 function showVerdict(page, header) {
     const { survey } = page;
     const grave = survey.findings.filter((finding) => finding.grave).length, all = survey.findings.length;
@@ -166,11 +161,6 @@ function showJob(page, footer) {
     if (stages.length) footer.append(make("p", { class: "stages" }, "Time: ", stages.flat()));
     if (survey.peak_memory_bytes > 0)
         footer.append(make("p", {}, "Memory: ", figure(survey, "peak_memory_bytes", { digits: 1, scale: 1e-9, unit: "GB" })));
-}
-
-function showContents(nav) {
-    for (const section of document.querySelectorAll("main > section"))
-        nav.append(make("a", { href: "#" + section.id }, section.dataset.name));
 }
 
 const page = readPage();

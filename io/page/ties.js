@@ -4,17 +4,6 @@
 
 const FRAME_WIDTH = 960;
 
-function percentile(values, share) {
-    const sorted = [...values].sort((a, b) => a - b);
-    return sorted.length ? sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] : 0;
-}
-
-// 1, 2 or 5 times a power of ten, for the scale's stroke.
-function roundLength(value) {
-    const power = Math.pow(10, Math.floor(Math.log10(value)));
-    return [5, 2, 1].map((step) => step * power).find((step) => step <= value * 1.0001) || power;
-}
-
 // Nine of ten strokes are no longer than a twentieth of the frame's width.
 function strokesPerPixel(residuals) {
     const usual = percentile(residuals.map((tie) => Math.hypot(tie.dx_px, tie.dy_px)), 0.9);

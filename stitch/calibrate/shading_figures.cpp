@@ -9,7 +9,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kRings = 24;
+constexpr int kRings = 24, kCurveSteps = 32;
 constexpr std::array<double, 3> kHeights{0.5, 0.75, 1.0};
 
 template <class... Values>
@@ -155,7 +155,7 @@ void describeHeights(const std::vector<double>& focals_mm,
         const ShadingSetting* smallest = smallestIris(*measured, at);
         calib::LookedUp lens;
         if (geometry) lens = geometry->at(at.setting);
-        for (const double share : kHeights) {
+        const auto falloffAt = [&](double share) {
             FalloffAt height;
             height.share = share;
             height.radius_mm = share * reach_mm;
@@ -168,8 +168,11 @@ void describeHeights(const std::vector<double>& focals_mm,
             }
             if (smallest)
                 height.opened_stops = height.stops - stopsDown(smallest->shading.transmission(r2));
-            at.heights.push_back(height);
-        }
+            return height;
+        };
+        for (const double share : kHeights) at.heights.push_back(falloffAt(share));
+        for (int i = 0; i <= kCurveSteps; ++i)
+            at.curve.push_back(falloffAt(double(i) / kCurveSteps));
     }
 }
 

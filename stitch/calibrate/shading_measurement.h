@@ -43,6 +43,7 @@ struct ShadingSetting {
     int pictures = 0, used_cells = 0, ignored_cells = 0;
     std::vector<ShadingRing> profile;  ///< by rising radius
     std::vector<FalloffAt> heights;    ///< at 0.5, 0.75 and 1 of half the diagonal
+    std::vector<FalloffAt> curve;      ///< from the middle to the corner, to be drawn
 };
 
 struct ShadingPicture {

@@ -5,10 +5,12 @@
 #include "io/lens_table_file.h"
 #include "io/new_file.h"
 #include "stitch/calibrate/chart_job.h"
+#include "stitch/calibrate/chart_page.h"
 #include "stitch/calibrate/chart_summary.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/terminal.h"
+#include "stitch/report/report.h"
 
 namespace plateloom::cli {
 
@@ -16,7 +18,7 @@ namespace {
 
 struct Options {
     std::vector<std::string> pictures;
-    std::string board, squares, dictionary, sensor, report, frames, colour_space, output;
+    std::string board, squares, dictionary, sensor, report, frames, colour_space, output, page;
     std::string model = "recorded-to-flat";
     double square_mm = 0, marker_mm = 0, dot_mm = 0, focal_mm = 0, focus_m = 0, t_stop = 0;
     bool flat_board = false;
@@ -67,6 +69,7 @@ stitch::ChartRequest requestOf(const Options& options) {
 void calibrateChart(const Options& options, Run& run) {
     const auto request = requestOf(options);
     io::NewFile(options.output);  // what can't be written is found now, not after the work
+    if (!options.page.empty()) stitch::prepareReport(options.page);
     ProgressBar bar;
     const auto job = stitch::measureCharts(request, bar.callback());
     bar.wipe();
@@ -78,6 +81,10 @@ void calibrateChart(const Options& options, Run& run) {
     }
     for (const auto& warning : job.warnings) warn(warning);
     say("wrote " + options.output);
+    if (!options.page.empty()) {
+        stitch::writeChartPage(options.page, job, options.colour_space);
+        say("wrote " + io::reportPagePath(options.page).string());
+    }
     run.status = job.needsALook() ? look_at_it : done;
     if (!run.json) return;
     auto summary = stitch::jsonOf(job);
@@ -164,6 +171,10 @@ void addCalibrateChart(CLI::App& calibrate, Run& run) {
                      "Lens table; one that exists takes the new settings in")
         ->required()
         ->type_name("LENS.json");
+    command
+        ->add_option("--report", options->page,
+                     "Folder for a page to look at: DIR/index.html, one file, opens offline")
+        ->type_name("DIR");
     command->callback([options, &run] { calibrateChart(*options, run); });
 }
 

@@ -4,10 +4,12 @@
 #include "io/lens_table_file.h"
 #include "io/new_file.h"
 #include "stitch/calibrate/shading_job.h"
+#include "stitch/calibrate/shading_page.h"
 #include "stitch/calibrate/shading_summary.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/terminal.h"
+#include "stitch/report/report.h"
 
 namespace plateloom::cli {
 
@@ -15,7 +17,7 @@ namespace {
 
 struct Options {
     std::vector<std::string> pictures;
-    std::string sensor, report, frames, colour_space, output;
+    std::string sensor, report, frames, colour_space, output, page;
     double focal_mm = 0, focus_m = 0, t_stop = 0, black = 0;
 };
 
@@ -45,6 +47,7 @@ stitch::ShadingRequest requestOf(const Options& options) {
 void calibrateShading(const Options& options, Run& run) {
     const auto request = requestOf(options);
     io::NewFile(options.output);  // what can't be written is found now, not after the work
+    if (!options.page.empty()) stitch::prepareReport(options.page);
     ProgressBar bar;
     const auto measured = stitch::measureShading(request, bar.callback());
     bar.wipe();
@@ -53,6 +56,10 @@ void calibrateShading(const Options& options, Run& run) {
     for (const auto& note : measured.notes) say(note);
     for (const auto& warning : measured.warnings) warn(warning);
     say("wrote " + options.output);
+    if (!options.page.empty()) {
+        stitch::writeShadingPage(options.page, measured);
+        say("wrote " + io::reportPagePath(options.page).string());
+    }
     run.status = measured.warnings.empty() ? done : look_at_it;
     if (!run.json) return;
     auto summary = stitch::jsonOf(measured);
@@ -110,6 +117,10 @@ void addCalibrateShading(CLI::App& calibrate, Run& run) {
                      "Lens table; one that exists takes the new settings in")
         ->required()
         ->type_name("LENS.json");
+    command
+        ->add_option("--report", options->page,
+                     "Folder for a page to look at: DIR/index.html, one file, opens offline")
+        ->type_name("DIR");
     command->callback([options, &run] { calibrateShading(*options, run); });
 }
 

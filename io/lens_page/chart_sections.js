@@ -1,0 +1,168 @@
+// A lens measured from pictures of a chart: one setting of it, section by section.
+
+const percentAt = (setting, supported) => {
+    const curve = supported ? setting.distortion.filter((at) => at.supported) : setting.distortion;
+    return curve.length ? setting.distortion.indexOf(curve[curve.length - 1]) : 0;
+};
+
+function showGrid(page, section) {
+    const { setting } = page, exaggeration = exaggerationOf(setting.grid.largest_px, setting.frame);
+    section.append(
+        make("p", { class: "lead" }, "A straight grid in front of the lens, and how it is recorded: drawn ",
+            make("strong", { id: "exaggeration" }, `${exaggeration} ×`), " as strong as it is. The place that moves furthest moves ",
+            page.figure("grid.largest_px", { digits: 1, unit: "px" }), "."),
+        fitted((width) => gridDrawing(width, setting, exaggeration)),
+        legend([[lineMark("grid-recorded"), "recorded"], [lineMark("grid-flat"), "flat"],
+            setting.support.share < 0.995 ? [lineMark("grid-beyond"), "beyond the chart's points: foretold, not measured"] : null]));
+}
+
+function showPercent(page, section) {
+    const { setting } = page, curve = setting.distortion, last = percentAt(setting, true), corner = curve.length - 1;
+    const values = curve.map((at) => at.percent), reach_mm = setting.support.reach_mm;
+    const highest_mm = curve[corner].height_mm;
+    const content = (at) => [
+        reach_mm < highest_mm * 0.995 ? [
+            draw("rect", { x: at.x(reach_mm), y: at.box.top, width: at.box.right - at.x(reach_mm), height: at.box.bottom - at.box.top, class: "unsupported" }),
+            draw("path", { d: `M${at.x(reach_mm)} ${at.box.top}V${at.box.bottom}`, class: "limit" })] : null,
+        draw("path", { d: linePath(at, curve.slice(last).map((p) => [p.height_mm, p.percent])), class: "curve foretold" }),
+        draw("path", { d: linePath(at, curve.slice(0, last + 1).map((p) => [p.height_mm, p.percent])), class: "curve measured" })];
+    const corner_words = corner > last ? [", ", page.figure(`distortion.${corner}.percent`, { digits: 2, unit: "%" }), " foretold at the corner"] : null;
+    section.append(
+        make("p", { class: "lead" }, page.figure(`distortion.${last}.percent`, { digits: 2, unit: "%" }),
+            ` (${curve[last].percent < 0 ? "barrel" : "pincushion"}) at `, page.figure(`distortion.${last}.height_mm`, { digits: 2, unit: "mm" }),
+            ", as far as points reach", corner_words, "."),
+        fitted((width) => diagram(width, {
+            height: Math.max(260, Math.min(400, width * 0.5)), label: "Distortion in percent against image height",
+            x: { low: 0, high: highest_mm, name: "recorded image height, mm" },
+            y: { low: Math.min(0, ...values), high: Math.max(0, ...values) + 1e-6, name: "%" }, content })),
+        legend([[lineMark("curve measured"), "supported by points"], corner > last ? [lineMark("curve foretold"), "foretold"] : null]),
+        make("p", { class: "note" }, "Percent: (recorded − flat) / flat, both distances from the distortion’s centre, along the frame’s diagonal."));
+}
+
+function showResiduals(page, section) {
+    const { setting } = page, all = setting.residuals;
+    const used = setting.pictures.map((picture, index) => [picture, index]).filter(([picture]) => picture.used);
+    const words = make("p", { class: "note", id: "residual-words" }), holder = make("div", { class: "frame-picture" });
+    const choice = make("select", { "aria-label": "Which points", id: "residual-choice" },
+        make("option", { value: "" }, "All pictures, each point"), make("option", { value: "means" }, "All pictures, means of cells"),
+        used.map(([picture, index]) => make("option", { value: index }, picture.file)));
+    const show = () => {
+        const residuals = choice.value === "means" ? cellMeans(all, setting.frame)
+            : choice.value === "" ? all : all.filter((point) => point[4] === Number(choice.value));
+        const lengths = residuals.map(([, , dx, dy]) => Math.hypot(dx, dy));
+        words.textContent = residuals.length ? `${plural(residuals.length, choice.value === "means" ? "cell" : "point", choice.value === "means" ? "cells" : "points")} drawn` +
+            (all.length < setting.points && choice.value === "" ? ` of ${setting.points}` : "") +
+            `: half within ${numeral(percentile(lengths, 0.5), 3)} px, nine of ten within ${numeral(percentile(lengths, 0.9), 3)} px, the worst ${numeral(Math.max(...lengths), 3)} px.` : "No points here.";
+        holder.replaceChildren(fitted((width) => residualDrawing(width, setting, residuals)));
+        fitAll(holder);
+    };
+    choice.addEventListener("change", show);
+    section.append(
+        make("p", { class: "lead" }, "Where each point was found, from where the lens puts it. ", page.figure("rms_px", { digits: 3, unit: "px" }),
+            " RMS; a pattern that all pictures share would be left of the lens."),
+        make("label", { class: "choice" }, "Show ", choice), words, holder,
+        setting.support.share < 0.995 ? legend([[lineMark("reach-edge"), "points of the chart reach so far"]]) : make("span"));
+    show();
+}
+
+function bar(share, style) {
+    return make("span", { class: "bar" }, make("span", { class: "filled " + style, style: `width:${(100 * Math.min(1, Math.max(0, share))).toFixed(2)}%` }));
+}
+
+function pictureRow(page, picture, index, most) {
+    const path = `pictures.${index}.`;
+    if (!picture.used)
+        return make("li", { class: "picture left-out", "data-picture": index }, make("span", { class: "file" }, picture.file),
+            make("span", { class: "why grave" }, `Left out: ${picture.why}`));
+    const measure = (name, key, style, largest, digits) => make("div", { class: "measure" }, make("span", { class: "name" }, name),
+        bar(picture[key] / largest, style), page.figure(path + key, { digits, unit: "px" }));
+    return make("li", { class: "picture", "data-picture": index }, make("span", { class: "file" }, picture.file),
+        measure("residuals, RMS", "rms_px", "plain", most.rms_px, 3),
+        measure("lines bend, recorded", "bend_recorded_px", "hollow", most.bend_px, 2),
+        measure("lines bend, flattened", "bend_flat_px", "plain", most.bend_px, 2));
+}
+
+function showChartPictures(page, section) {
+    const { pictures } = page.setting, used = pictures.filter((picture) => picture.used);
+    const most = { rms_px: Math.max(1e-6, ...used.map((picture) => picture.rms_px)),
+        bend_px: Math.max(1e-6, ...used.map((picture) => picture.bend_recorded_px)) };
+    const rows = pictures.map((picture, index) => [picture, index]);
+    section.append(
+        make("p", { class: "lead" }, "Rows and columns of the chart stray from straight lines by up to ",
+            page.figure("bend_recorded_px", { digits: 2, unit: "px" }), " as recorded, and by up to ", page.figure("bend_flat_px", { digits: 2, unit: "px" }), " flattened."),
+        make("ol", { class: "pictures" }, [...rows.filter(([picture]) => !picture.used), ...rows.filter(([picture]) => picture.used)]
+            .map(([picture, index]) => pictureRow(page, picture, index, most))));
+}
+
+function showBeforeAfter(page, section) {
+    const { setting } = page, shown = page.pictures[page.chosen];
+    if (!setting.shown || !shown || !shown.recorded) {
+        section.append(make("p", { class: "note" }, "The pictures could not be read again."));
+        return;
+    }
+    const framed = (name, data, key) => make("figure", {},
+        make("div", { class: "guided" }, make("img", { src: "data:image/jpeg;base64," + data, alt: `${name}: ${setting.pictures[setting.shown.picture].file}` }),
+            draw("svg", { viewBox: "0 0 1 1", preserveAspectRatio: "none", "aria-hidden": "true" }, ["halo", "guide"].map((style) =>
+                setting.shown.guides.map((guide) => draw("path", { class: style,
+                    d: `M${guide[key][0].join(" ")}L${guide[key][1].join(" ")}` }))))),
+        make("figcaption", {}, name));
+    const pair = make("div", { class: "before-after guides" }, framed("As recorded", shown.recorded, "recorded"), framed("Flattened", shown.flat, "flat"));
+    const toggle = make("button", { type: "button", "aria-pressed": "true", onclick: () => {
+        toggle.setAttribute("aria-pressed", String(pair.classList.toggle("guides")));
+    } }, "Straight guide lines");
+    section.append(
+        make("p", { class: "lead" }, make("span", { class: "file" }, setting.pictures[setting.shown.picture].file),
+            ", the picture whose lines bend most: ", page.figure(`pictures.${setting.shown.picture}.bend_recorded_px`, { digits: 2, unit: "px" }), " before, ",
+            page.figure(`pictures.${setting.shown.picture}.bend_flat_px`, { digits: 2, unit: "px" }), " after."),
+        setting.shown.guides.length ? make("div", { class: "switch" }, toggle) : make("span"), pair);
+}
+
+function table(columns, rows) {
+    return make("div", { class: "scroll" }, make("table", {},
+        make("thead", {}, make("tr", {}, columns.map((name) => make("th", { scope: "col" }, name)))),
+        make("tbody", {}, rows)));
+}
+
+function showChartFigures(page, section) {
+    const { setting } = page, pair = (key, digits, unit) => [page.figure(key + ".0", { digits }), ", ", page.figure(key + ".1", { digits, unit })];
+    const number = (path) => make("span", { class: "figure" }, String(path.split(".").reduce((at, key) => at[key], setting)).replace("-", "\u2212"));
+    const folded = (name, content) => make("details", {}, make("summary", {}, name), content);
+    section.append(lines([
+        ["Focal length", [page.figure("focal_mm", { digits: 4 }), " ± ", page.figure("focal_sigma_mm", { digits: 4, unit: "mm" })]],
+        ["Distortion’s centre, from the picture’s middle", pair("centre_px", 2, "px")], ["… one sigma", pair("centre_sigma_px", 2, "px")],
+        ["Optical axis, from the picture’s middle", pair("axis_px", 2, "px")], ["… one sigma", pair("axis_sigma_px", 2, "px")],
+        ["Residuals, RMS", page.figure("rms_px", { digits: 4, unit: "px" })], ["… of pictures left out in turn", page.figure("held_out_rms_px", { digits: 4, unit: "px" })],
+        ["Noise of one coordinate", page.figure("noise_px", { digits: 4, unit: "px" })],
+        ["Points", page.figure("points")], ["Points reach", [page.figure("support.reach_mm", { digits: 2, unit: "mm" }), ", ", page.figure("support.share", { digits: 1, scale: 100, unit: "% of the half diagonal" })]],
+        ["Cells along the frame’s edge with points", page.figure("support.ring_share", { digits: 0, scale: 100, unit: "%" })]]),
+    folded(`Coefficients (Brown-Conrady ${setting.direction}, mm)`, lines([
+        ...setting.radial.map((value, index) => [`k${index + 1}`, number(`radial.${index}`)]).filter(([, value], index) => setting.radial[index] !== 0),
+        ...setting.tangential.map((value, index) => [`p${index + 1}`, number(`tangential.${index}`)]).filter((_, index) => setting.tangential[index] !== 0)])),
+    setting.tried.length ? folded(`${plural(setting.tried.length, "model", "models")} tried`, table(["model", "numbers", "held-out RMS px", ""], setting.tried.map((one, index) =>
+        make("tr", { class: one.chosen ? "taken" : "" }, make("td", { class: "file" }, one.model), make("td", {}, page.figure(`tried.${index}.free_numbers`)),
+            make("td", {}, page.figure(`tried.${index}.held_out_rms_px`, { digits: 4 })), make("td", {}, one.chosen ? "taken" : ""))))) : "",
+    folded("Every picture", table(["file", "points", "RMS px", "held-out px", "tilt °", "distance m", "edge px"], setting.pictures.map((picture, index) =>
+        make("tr", {}, make("td", { class: "file" }, picture.file), [["points", 0], ["rms_px", 3], ["held_out_rms_px", 3], ["tilt_deg", 1], ["distance_m", 2], ["edge_px", 2]]
+            .map(([key, digits]) => make("td", {}, page.figure(`pictures.${index}.${key}`, { digits }))))))));
+}
+
+function chartOverview(page, section) {
+    const { settings } = page.lens;
+    section.append(table(["", "focal length mm", "± mm", "distortion at the points’ reach %", "RMS px", "points reach %", "pictures"], settings.map((setting, index) => {
+        const figure_of = (path, options) => make("td", {}, figure(page.lens, `settings.${index}.${path}`, options));
+        return make("tr", { "data-setting": index }, make("th", { scope: "row" }, page.settingButton(index)),
+            figure_of("focal_mm", { digits: 3 }), figure_of("focal_sigma_mm", { digits: 3 }),
+            figure_of(`distortion.${percentAt(setting, true)}.percent`, { digits: 2 }), figure_of("rms_px", { digits: 3 }),
+            figure_of("support.share", { digits: 0, scale: 100 }),
+            make("td", {}, `${setting.pictures.filter((picture) => picture.used).length} of ${setting.pictures.length}`));
+    })));
+}
+
+const CHART_SECTIONS = [
+    ["bends", "Distortion", "What the lens does to straight lines", showGrid],
+    ["percent", "Percent", "Distortion against image height", showPercent],
+    ["before", "Pictures", "Before and after", showBeforeAfter],
+    ["residuals", "Residuals", "What the lens leaves over", showResiduals],
+    ["straight", "Straightness", "Picture by picture", showChartPictures],
+    ["all", "Figures", "All figures", showChartFigures],
+];
