@@ -33,37 +33,21 @@ int ChartModel::freeNumbers() const {
 
 std::string nameOf(const ChartModel& model) {
     std::string name = "F";
-    switch (model.centre) {
-        case CentreTerms::none:
-            break;
-        case CentreTerms::axis:
-            name += ", axis";
-            break;
-        case CentreTerms::tangential:
-            name += ", axis, p1 p2";
-            break;
-        case CentreTerms::distortion:
-            name += ", axis, distortion centre";
-            break;
-    }
-    std::string radial;
     for (int i = 0; i < 3; ++i) {
-        if (i < model.above) radial += " k" + std::to_string(2 * i + 1);
-        if (i < model.below) radial += " k" + std::to_string(2 * i + 2);
+        if (i < model.above) name += " k" + std::to_string(2 * i + 1);
+        if (i < model.below) name += " k" + std::to_string(2 * i + 2);
     }
-    if (!radial.empty()) name += "," + radial;
+    switch (model.centre) {
+        case CentreTerms::none: break;
+        case CentreTerms::axis: name += ", optical axis"; break;
+        case CentreTerms::tangential: name += " p1 p2, optical axis"; break;
+        case CentreTerms::distortion: name += ", optical axis, distortion centre"; break;
+    }
     switch (model.shape) {
-        case ShapeTerms::flat:
-            break;
-        case ShapeTerms::bent:
-            name += "; board bent";
-            break;
-        case ShapeTerms::bent_and_stretched:
-            name += "; board bent and stretched";
-            break;
-        case ShapeTerms::curled:
-            name += "; board curled and stretched";
-            break;
+        case ShapeTerms::flat: break;
+        case ShapeTerms::bent: name += "; board bent"; break;
+        case ShapeTerms::bent_and_stretched: name += "; board bent and stretched"; break;
+        case ShapeTerms::curled: name += "; board curled and stretched"; break;
     }
     return name;
 }

@@ -79,7 +79,7 @@ struct ChartModel {
     [[nodiscard]] bool operator==(const ChartModel&) const = default;
 };
 
-/// "F, centre, k1 k3; flat board".
+/// "F k1 k3 p1 p2, optical axis; board bent".
 [[nodiscard]] std::string nameOf(const ChartModel& model);
 
 }  // namespace plateloom::calib

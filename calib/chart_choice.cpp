@@ -123,7 +123,7 @@ HeldOut scoreHeldOut(const ChartBoard& board, const std::vector<ChartView>& view
         ChartSettings solve = settings.solve;
         solve.sigmas = false;
         solve.most_steps = 12;
-        solve.least_gain = 1e-6;
+        solve.least_gain = 1e-4;
         ChartFit& without = solved[size_t(fold)];
         without = fitChart(board, rest, sensor, fit.model, start, solve);
         for (size_t v = size_t(fold); without.usable && v < views.size(); v += size_t(folds)) {

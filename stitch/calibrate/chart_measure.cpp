@@ -259,9 +259,20 @@ void judge(ChartMeasurement& out) {
             said("%s: the chart's points reach %.0f %% of the way to the frame's corners; beyond "
                  "that the distortion is a guess: bring the board out into the corners",
                  where.c_str(), 100 * out.support.share));
-    if (out.pictures.size() < 6)
-        out.notes.push_back(said("%s: only %zu pictures; ten or more make a sound measurement",
-                                 where.c_str(), out.pictures.size()));
+    constexpr size_t kSound = 6;
+    size_t used = 0, without = 0;
+    for (const auto& picture : out.pictures) {
+        used += picture.used;
+        without += !picture.used;
+    }
+    if (used < kSound)
+        out.warnings.push_back(
+            said("%s: %zu pictures only; ten or more, the board tilted to all sides, make a sound "
+                 "measurement",
+                 where.c_str(), used));
+    else if (2 * without > out.pictures.size())
+        out.warnings.push_back(said("%s: more pictures are left out (%zu) than used (%zu)",
+                                    where.c_str(), without, used));
 }
 
 }  // namespace

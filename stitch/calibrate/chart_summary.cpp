@@ -47,9 +47,8 @@ std::string distortionLine(const ChartMeasurement& lens) {
     const auto last = std::find_if(lens.distortion.rbegin(), lens.distortion.rend(),
                                    [](const DistortionAt& at) { return at.supported; });
     const auto& at = last == lens.distortion.rend() ? lens.distortion.back() : *last;
-    return said("  distortion      %+.2f %% at %.2f mm image height (%s); %s", 100 * at.share(),
-                at.recorded_mm, at.share() < 0 ? "barrel" : "pincushion",
-                nameOf(lens.model).c_str());
+    return said("  distortion      %+.2f %% at %.2f mm image height (%s)", 100 * at.share(),
+                at.recorded_mm, at.share() < 0 ? "barrel" : "pincushion");
 }
 
 nlohmann::json jsonOf(const ChartPicture& picture) {
@@ -127,6 +126,7 @@ std::vector<std::string> linesOf(const ChartMeasurement& lens) {
         said("  centre          %+.1f, %+.1f px from the picture's middle, one sigma %.1f, %.1f",
              centre.x(), centre.y(), sigma.x(), sigma.y()),
         distortionLine(lens),
+        "  terms           " + nameOf(lens.model),
         said("  residuals       %.3f px RMS; %.3f for pictures left out of the solve", lens.rms_px,
              lens.held_out_rms_px),
         said("  straightness    lines of the board bend by up to %.2f px as recorded, %.2f "

@@ -224,6 +224,7 @@ void findCorners(const ChartLight& picture, const Seen& seen, FoundBoard* found)
 std::optional<FoundBoard> findCharuco(const ChartLight& picture, const BoardWish& wish) {
     constexpr int kLongest_px = 2600;
     constexpr int kLeastMarkers = 4, kLeastCorners = 6;
+    constexpr double kAgreeing = 0.6;
     const SmallTones small = smallTones(picture.tone, kLongest_px);
     const int wanted = (wish.columns * wish.rows + 1) / 2;
 
@@ -240,7 +241,10 @@ std::optional<FoundBoard> findCharuco(const ChartLight& picture, const BoardWish
             const auto squares = layout.squares();
             for (size_t m = 0; m < markers.size(); ++m)
                 if (fits[m]) seen.marker.emplace(squares[size_t(markers[m].id)], markers[m]);
-            if (int(seen.marker.size()) < kLeastMarkers) continue;
+            // Of a board of another size a handful of markers may fall into line.
+            if (int(seen.marker.size()) < kLeastMarkers ||
+                double(seen.marker.size()) < kAgreeing * double(markers.size()))
+                continue;
             if (!best || seen.marker.size() > best->marker.size()) {
                 best.emplace(seen);
                 best_family = &family;

@@ -136,3 +136,38 @@ TEST_CASE("the left camera's published intrinsics, told anew", "[chart][opencv]"
     CHECK(lens.lens.projection_offset_mm.y() / px + 240 ==
           Approx(K.at<double>(1, 2) + 0.5).margin(4));
 }
+
+TEST_CASE("a ChArUco board as OpenCV prints it, and a photograph of it", "[chart][opencv]") {
+    // html/charucoboard.jpg of the documentation package: 5x7 squares of 200 px, from 80 px on.
+    const std::string folder = "/usr/share/doc/opencv-doc/opencv4/html/";
+    BoardWish wish;
+    wish.kind = BoardKind::charuco;
+    wish.columns = 5;
+    wish.rows = 7;
+    const auto print =
+        findBoard(readChartLight(io::readPlateHeader(folder + "charucoboard.jpg")), wish);
+    REQUIRE(print);
+    CHECK(print->dictionary == "6x6");
+    REQUIRE(print->px.size() == 24);
+    for (size_t i = 0; i < 24; ++i) {
+        const calib::Vector2d drawn(280 + 200 * (print->point[i] % 4),
+                                    280 + 200 * (print->point[i] / 4));
+        CHECK((print->px[i] - drawn).norm() < 0.05);
+    }
+    // html/choriginal.jpg: the same board on a desk, 640x480, from a small camera.
+    const auto photo =
+        findBoard(readChartLight(io::readPlateHeader(folder + "choriginal.jpg")), wish);
+    REQUIRE(photo);
+    REQUIRE(photo->px.size() == 24);
+    std::vector<cv::Point2f> board, seen;
+    for (size_t i = 0; i < 24; ++i) {
+        board.emplace_back(float(photo->point[i] % 4), float(photo->point[i] / 4));
+        seen.emplace_back(float(photo->px[i].x()), float(photo->px[i].y()));
+    }
+    std::vector<cv::Point2f> flat;
+    cv::perspectiveTransform(board, flat, cv::findHomography(board, seen));
+    for (size_t i = 0; i < 24; ++i) CHECK(cv::norm(flat[i] - seen[i]) < 0.8);
+    wish.columns = 7;
+    wish.rows = 5;
+    CHECK(!findBoard(readChartLight(io::readPlateHeader(folder + "choriginal.jpg")), wish));
+}
