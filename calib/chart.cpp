@@ -25,6 +25,7 @@ int ChartModel::freeNumbers() const {
     int count = 1 + above + below;
     if (centre != CentreTerms::none) count += 2;
     if (centre == CentreTerms::tangential || centre == CentreTerms::distortion) count += 2;
+    if (centre == CentreTerms::both) count += 4;
     if (shape != ShapeTerms::flat) count += 3;
     if (shape == ShapeTerms::bent_and_stretched) count += 2;
     if (shape == ShapeTerms::curled) count += 6;
@@ -38,16 +39,33 @@ std::string nameOf(const ChartModel& model) {
         if (i < model.below) name += " k" + std::to_string(2 * i + 2);
     }
     switch (model.centre) {
-        case CentreTerms::none: break;
-        case CentreTerms::axis: name += ", optical axis"; break;
-        case CentreTerms::tangential: name += " p1 p2, optical axis"; break;
-        case CentreTerms::distortion: name += ", optical axis, distortion centre"; break;
+        case CentreTerms::none:
+            break;
+        case CentreTerms::axis:
+            name += ", optical axis";
+            break;
+        case CentreTerms::tangential:
+            name += " p1 p2, optical axis";
+            break;
+        case CentreTerms::distortion:
+            name += ", optical axis, distortion centre";
+            break;
+        case CentreTerms::both:
+            name += " p1 p2, optical axis, distortion centre";
+            break;
     }
     switch (model.shape) {
-        case ShapeTerms::flat: break;
-        case ShapeTerms::bent: name += "; board bent"; break;
-        case ShapeTerms::bent_and_stretched: name += "; board bent and stretched"; break;
-        case ShapeTerms::curled: name += "; board curled and stretched"; break;
+        case ShapeTerms::flat:
+            break;
+        case ShapeTerms::bent:
+            name += "; board bent";
+            break;
+        case ShapeTerms::bent_and_stretched:
+            name += "; board bent and stretched";
+            break;
+        case ShapeTerms::curled:
+            name += "; board curled and stretched";
+            break;
     }
     return name;
 }

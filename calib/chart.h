@@ -60,7 +60,8 @@ enum class CentreTerms {
     none,        ///< the axis meets the middle of the picture
     axis,        ///< dP
     tangential,  ///< dP and p1, p2
-    distortion   ///< dP and dC
+    distortion,  ///< dP and dC
+    both         ///< dP, dC, p1 and p2
 };
 enum class ShapeTerms {
     flat,  ///< as it was meant to be

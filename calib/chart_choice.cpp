@@ -175,7 +175,7 @@ ChartChoice chooseModel(const ChartBoard& board, const std::vector<ChartView>& v
         }
         settle();
         for (const auto centre : {CentreTerms::none, CentreTerms::axis, CentreTerms::tangential,
-                                  CentreTerms::distortion}) {
+                                  CentreTerms::distortion, CentreTerms::both}) {
             ChartModel next = model;
             next.centre = centre;
             ladder.consider(next, from);

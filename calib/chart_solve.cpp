@@ -92,8 +92,9 @@ std::vector<int> heldLensNumbers(const ChartModel& model, ChartNumbers* n) {
     };
     for (int i = 0; i < 2; ++i) {
         if (model.centre == CentreTerms::none) hold(kAxis + i);
-        if (model.centre != CentreTerms::distortion) hold(kCentre + i);
-        if (model.centre != CentreTerms::tangential) hold(kTangential + i);
+        const bool both = model.centre == CentreTerms::both;
+        if (model.centre != CentreTerms::distortion && !both) hold(kCentre + i);
+        if (model.centre != CentreTerms::tangential && !both) hold(kTangential + i);
     }
     for (int i = 0; i < 3; ++i) {
         if (i >= model.above) hold(kRadial + 2 * i);
@@ -140,12 +141,18 @@ ceres::Problem::Options borrowedLoss() {
 }
 
 // What no lens exceeds, in units where r is 1 at the frame's corner: too weak to be felt where the
-// points say anything, enough to hold terms that cancel each other out.
-constexpr double kTermSigma = 2;
+// points say anything, enough to hold terms that cancel each other out. `noise_px`: about a
+// point's.
 struct TermPrior {
+    double noise_px;
     template <class T>
     bool operator()(const T* lens, T* out) const {
-        for (int i = 0; i < 6; ++i) out[i] = lens[kRadial + i] / kTermSigma;
+        constexpr double kRadialSigma = 2, kDecentreSigma = 0.05;
+        for (int i = 0; i < 6; ++i) out[i] = lens[kRadial + i] / kRadialSigma;
+        for (int i = 0; i < 2; ++i) {
+            out[6 + i] = lens[kCentre + i] * (noise_px / kDecentreSigma);
+            out[8 + i] = lens[kTangential + i] * (noise_px / kDecentreSigma);
+        }
         return true;
     }
 };
@@ -261,9 +268,9 @@ ChartFit fitChart(const ChartBoard& board, const std::vector<ChartView>& views,
         residuals += 2 * views[v].point.size();
         if (!views[v].point.empty()) ordering->AddElementToGroup(n.poses[v].data(), 0);
     }
-    problem.AddResidualBlock(
-        new ceres::AutoDiffCostFunction<TermPrior, 6, kLensNumbers>(new TermPrior), nullptr,
-        n.lens.data());
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<TermPrior, 10, kLensNumbers>(
+                                 new TermPrior{settings.loss_px / 4}),
+                             nullptr, n.lens.data());
     ordering->AddElementToGroup(n.lens.data(), 1);
     problem.SetManifold(n.lens.data(), new ceres::SubsetManifold(kLensNumbers, held_lens));
     ordering->AddElementToGroup(n.shape.data(), 1);
