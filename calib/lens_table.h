@@ -61,6 +61,8 @@ class LensLookup {
 public:
     explicit LensLookup(const LensTable& table);
     [[nodiscard]] LookedUp at(const LensSetting& setting) const;
+    /// How far the least supported chart reached, from the picture's centre; 0: unknown.
+    [[nodiscard]] double supportedRadius_mm() const { return supported_radius_mm_; }
 
 private:
     struct Kind;

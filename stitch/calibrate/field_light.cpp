@@ -26,21 +26,30 @@ struct Channel {
 };
 
 // The level that a channel clips at: a value that one pixel in a hundred or more shares exactly,
-// and more than lie just below it, with next to nothing above (io/clip_plateau.h, but for a picture
-// that may be clipped all over and have dead pixels brighter than its clip level).
+// several times as many as share any value just below it, with next to nothing above. (A field's
+// light falls smoothly from its brightest place, so that io/clip_plateau.h would see no plateau;
+// and dead pixels may be brighter than the clip level.)
 float clipOf(std::vector<float>& values) {
     constexpr double kAbove = 0.005, kLeastShare = 0.01;
+    constexpr size_t kTimes = 4;
     constexpr float kJustBelow = 0.97f;
     const auto at = values.begin() + long(double(values.size() - 1) * (1 - kAbove));
     std::nth_element(values.begin(), at, values.end());
     const float level = *at;
-    size_t shared = 0, near = 0;
+    size_t shared = 0;
+    std::vector<float> below;
     for (const float value : values) {
         shared += value == level;
-        near += value > kJustBelow * level && value < level;
+        if (value > kJustBelow * level && value < level) below.push_back(value);
     }
-    const bool clips =
-        level > 0 && double(shared) > kLeastShare * double(values.size()) && shared > near;
+    std::sort(below.begin(), below.end());
+    size_t longest = 0, run = 0;
+    for (size_t i = 0; i < below.size(); ++i) {
+        run = i > 0 && below[i] == below[i - 1] ? run + 1 : 1;
+        longest = std::max(longest, run);
+    }
+    const bool clips = level > 0 && double(shared) > kLeastShare * double(values.size()) &&
+                       shared > kTimes * longest;
     return clips ? level : std::numeric_limits<float>::infinity();
 }
 

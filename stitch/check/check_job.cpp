@@ -95,7 +95,7 @@ struct Check::State {
     explicit State(CheckRequest r) : request(std::move(r)), arrived(request.plates) {}
 
     CheckRequest request;
-    std::vector<io::LensTrack> tracks;
+    LensData lens;
     std::optional<io::CameraReport> report;
     ArrivedPlates arrived;
     SolveMemory memory;
@@ -115,7 +115,8 @@ struct Check::State {
 ShootRecord Check::State::describe() {
     std::vector<io::PlateFile> files;
     for (const auto& plate : arrived.whole()) files.push_back(plate.file);
-    ShootRecord record = describeShoot(files, tracks, report ? &*report : nullptr, request.plates);
+    ShootRecord record = describeShoot(files, lens.tracks, report ? &*report : nullptr,
+                                       request.plates, lens.tableOrNull());
     std::vector<Plate> described = record.set.plates;
     for (auto& plate : described) {
         const auto size =
@@ -168,7 +169,7 @@ void Check::State::addPictures(const ShootRecord& record, Survey& survey) const 
         survey.plates[i].crushed = study.crushed;
         survey.plates[i].has_sample = record.has_sample[i] != 0;
         facts[i] = {small.solve.features[i], study.fineness, study.textured,
-                    tracks.empty() || record.has_sample[i]};
+                    lens.tracks.empty() || record.has_sample[i]};
     }
     addPictureFindings(facts, survey);
 }
@@ -248,7 +249,7 @@ void Check::State::addDamaged(Survey& survey) const {
 
 Check::Check(CheckRequest request) : state_(std::make_unique<State>(std::move(request))) {
     const auto& plates = state_->request.plates;
-    for (const auto& path : plates.lens_tracks) state_->tracks.push_back(io::readLensTrack(path));
+    state_->lens = readLensData(plates.lens_tracks);
     if (plates.report) state_->report = io::readCameraReport(*plates.report);
 }
 

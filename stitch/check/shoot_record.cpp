@@ -216,11 +216,33 @@ io::CameraReport reportOf(const std::vector<io::PlateFile>& files, const io::Cam
     return kept;
 }
 
+// Where the table asks for a ring that nobody noted, the plates are looked at without it.
+PlateSet describeWithTable(const std::vector<io::PlateFile>& files,
+                           const std::vector<io::LensTrack>& tracks, const io::CameraReport* report,
+                           const PlateArguments& arguments, const TableInUse* table,
+                           ShootRecord& record) {
+    if (table) {
+        try {
+            return describePlates(files, tracks, report, arguments, table);
+        } catch (const io::InputError& error) {
+            record.findings.push_back({FindingKind::sample,
+                                       true,
+                                       {},
+                                       {},
+                                       {},
+                                       std::string("the lens table can't be used: ") + error.what(),
+                                       "note the rings in a camera report; the plates are looked "
+                                       "at without the table here"});
+        }
+    }
+    return describePlates(files, tracks, report, arguments);
+}
+
 }  // namespace
 
 ShootRecord describeShoot(const std::vector<io::PlateFile>& files,
                           const std::vector<io::LensTrack>& tracks, const io::CameraReport* report,
-                          const PlateArguments& arguments) {
+                          const PlateArguments& arguments, const TableInUse* table) {
     ShootRecord record;
     Samples tied;
     if (!tracks.empty() && !files.empty()) tied = usableSamples(files, tracks, arguments, record);
@@ -234,7 +256,8 @@ ShootRecord describeShoot(const std::vector<io::PlateFile>& files,
     for (const auto& track : tracks)
         record.set.warnings.insert(record.set.warnings.end(), track.warnings.begin(),
                                    track.warnings.end());
-    PlateSet set = describePlates(files, in_order, kept ? &*kept : nullptr, arguments);
+    PlateSet set =
+        describeWithTable(files, in_order, kept ? &*kept : nullptr, arguments, table, record);
     record.set.plates = std::move(set.plates);
     record.set.warnings.insert(record.set.warnings.end(), set.warnings.begin(), set.warnings.end());
 

@@ -19,11 +19,13 @@ struct ShootRecord {
     std::vector<Finding> findings;
 };
 
-/// `report` may be null. Throws io::InputError only where no plate at all can be described.
+/// `report` and `table` may be null. Throws io::InputError only where no plate at all can be
+/// described.
 [[nodiscard]] ShootRecord describeShoot(const std::vector<io::PlateFile>& files,
                                         const std::vector<io::LensTrack>& tracks,
                                         const io::CameraReport* report,
-                                        const PlateArguments& arguments);
+                                        const PlateArguments& arguments,
+                                        const TableInUse* table = nullptr);
 
 /// Gaps, doubles and steps back in the plates' timecodes.
 [[nodiscard]] std::vector<Finding> timecodeFindings(const std::vector<io::PlateFile>& files);

@@ -24,12 +24,14 @@ void PlateOptions::addTo(CLI::App& command, bool lens_required) {
     command.add_option("plates", plates, "Plates: files, folders, or name.####.exr with --frames")
         ->required()
         ->type_name("PLATES");
-    auto* lens = command
-                     .add_option("--lens", lens_tracks,
-                                 "Lens track: OpenTrackIO JSON or CSV; may be repeated")
-                     ->expected(1)
-                     ->take_all()
-                     ->type_name("TRACK");
+    auto* lens =
+        command
+            .add_option("--lens", lens_tracks,
+                        "Lens track (OpenTrackIO JSON or CSV), or a lens table from calibrate; "
+                        "may be repeated")
+            ->expected(1)
+            ->take_all()
+            ->type_name("TRACK");
     if (lens_required) lens->required();
     command
         .add_option("--camera-report", camera_report,

@@ -27,7 +27,10 @@ calib::Lens readLens(const std::string& path, calib::Sensor* sensor,
     for (const auto& warning : track.warnings) notes->push_back("warning: " + warning);
     const io::LensSample* least = nullptr;
     for (const io::LensSample& sample : track.samples)
-        if (sample.has_focal && (!least || sample.lens.focal_mm > least->lens.focal_mm))
+        // Of a lens table, what was measured on charts comes before the number engraved.
+        if (sample.has_focal && (!least || (least->focal_is_nominal && !sample.focal_is_nominal) ||
+                                 (least->focal_is_nominal == sample.focal_is_nominal &&
+                                  sample.lens.focal_mm > least->lens.focal_mm)))
             least = &sample;
     if (!least)
         throw io::InputError(path, "says no focal length; give --focal, or a track that does");

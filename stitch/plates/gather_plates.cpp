@@ -44,12 +44,12 @@ PlateSet gatherPlates(const PlateArguments& arguments) {
     std::vector<io::PlateFile> files;
     for (const auto& path : paths)
         files.push_back(io::readPlateHeader(path, arguments.colour_space));
-    std::vector<io::LensTrack> tracks;
-    for (const auto& path : arguments.lens_tracks) tracks.push_back(io::readLensTrack(path));
+    const LensData lens = readLensData(arguments.lens_tracks);
     std::optional<io::CameraReport> report;
     if (arguments.report) report = io::readCameraReport(*arguments.report);
 
-    PlateSet set = describePlates(files, tracks, report ? &*report : nullptr, arguments);
+    PlateSet set = describePlates(files, lens.tracks, report ? &*report : nullptr, arguments,
+                                  lens.tableOrNull());
     set.warnings.insert(set.warnings.begin(), warnings.begin(), warnings.end());
     return set;
 }

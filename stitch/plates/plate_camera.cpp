@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "calib/said.h"
+#include "io/input_error.h"
 #include "stitch/plates/upright_picture.h"
 
 namespace plateloom::stitch {
@@ -50,7 +51,10 @@ private:
         plate_.sensor.height_px = file_.height;
         const Equivalent35 full = equivalent35(file_.width, file_.height);
         if (sample_ && sample_->sensor_width_mm) {
-            sensorFromTrack();
+            sensorFrom("lens track", *sample_->sensor_width_mm, sample_->sensor_height_mm);
+        } else if (sources_.table && hasTablesSensor()) {
+            const calib::Sensor& sensor = sources_.table->table.sensor;
+            sensorFrom("lens table", sensor.width_mm, sensor.height_mm);
         } else if (sources_.sensor_width_mm) {
             // A person says the camera's width, which is the long side of an upright picture too.
             const double long_side = *sources_.sensor_width_mm;
@@ -66,28 +70,44 @@ private:
         }
     }
 
-    void sensorFromTrack() {
-        setWidth(*sample_->sensor_width_mm);
-        if (sources_.sensor_width_mm &&
-            !agrees(*sources_.sensor_width_mm, *sample_->sensor_width_mm, kSameShape))
-            warnings_.push_back(said(
-                "the lens track's sensor is %.4g mm wide, not the %.4g mm that were asked for; "
-                "the track's is used",
-                *sample_->sensor_width_mm, *sources_.sensor_width_mm));
-        if (!sample_->sensor_height_mm) return;
-        const double track_mm = *sample_->sensor_height_mm;
-        const double upright_mm = track_mm * file_.height / file_.width;
-        if (agrees(track_mm, plate_.sensor.height_mm, kSameShape)) {
-            plate_.sensor.height_mm = track_mm;
+    // A table holds in millimetres, so that it serves another part of the sensor as well: where the
+    // plate's own sensor is known to be another, that one is taken.
+    [[nodiscard]] bool hasTablesSensor() {
+        const double table_mm = sources_.table->table.sensor.width_mm;
+        const auto own_mm =
+            sources_.sensor_width_mm ? sources_.sensor_width_mm : file_.sensor_width_mm;
+        if (!own_mm || agrees(*own_mm, table_mm, kSameShape)) return true;
+        const bool upright = file_.height > file_.width;
+        if (upright && agrees(*own_mm, sources_.table->table.sensor.height_mm, kSameShape))
+            return true;
+        warnings_.push_back(
+            said("its sensor is %.4g mm wide, not the %.4g mm that the lens table was measured on; "
+                 "the lens's middle is taken to be the sensor's",
+                 *own_mm, table_mm));
+        return false;
+    }
+
+    void sensorFrom(const char* source, double width_mm, std::optional<double> height_mm) {
+        setWidth(width_mm);
+        if (sources_.sensor_width_mm && !agrees(*sources_.sensor_width_mm, width_mm, kSameShape))
+            warnings_.push_back(
+                said("the %s's sensor is %.4g mm wide, not the %.4g mm that were asked for; "
+                     "the %s's is used",
+                     source, width_mm, *sources_.sensor_width_mm,
+                     std::string_view(source) == "lens track" ? "track" : "table"));
+        if (!height_mm) return;
+        const double upright_mm = *height_mm * file_.height / file_.width;
+        if (agrees(*height_mm, plate_.sensor.height_mm, kSameShape)) {
+            plate_.sensor.height_mm = *height_mm;
         } else if (agrees(upright_mm, plate_.sensor.width_mm, kSameShape)) {
             turned_ = true;
             plate_.sensor.height_mm = plate_.sensor.width_mm;
-            plate_.sensor.width_mm = track_mm;
+            plate_.sensor.width_mm = *height_mm;
         } else {
-            warnings_.push_back(said(
-                "the lens track's sensor (%.4g x %.4g mm) has another shape than the picture (%d x "
-                "%d); square pixels across the sensor's width are assumed",
-                plate_.sensor.width_mm, track_mm, file_.width, file_.height));
+            warnings_.push_back(
+                said("the %s's sensor (%.4g x %.4g mm) has another shape than the picture (%d x "
+                     "%d); square pixels across the sensor's width are assumed",
+                     source, plate_.sensor.width_mm, *height_mm, file_.width, file_.height));
         }
     }
 
@@ -112,6 +132,47 @@ private:
         add(&plate_.lens.focus_m, file_.focus_m);
         add(&plate_.lens.f_stop, file_.f_stop);
         add(&plate_.lens.t_stop, file_.t_stop);
+        if (sources_.table) glassFromTable();
+    }
+
+    // The rings as the table's author wrote them down: the focal length is the marked one.
+    [[nodiscard]] calib::LensSetting setting() {
+        calib::LensSetting out{plate_.lens.focus_m, plate_.lens.t_stop, sources_.focal_mm};
+        if (!out.t_stop && plate_.lens.f_stop) {
+            out.t_stop = plate_.lens.f_stop;
+            if (sources_.table->inTStops())
+                warnings_.emplace_back(
+                    "no T-stop is known; its f-number is taken for one in the lens table");
+        }
+        if (!out.focal_mm && sources_.report) out.focal_mm = sources_.report->focal_mm;
+        if (!out.focal_mm && sample_ && sample_->has_focal) out.focal_mm = sample_->lens.focal_mm;
+        if (!out.focal_mm) out.focal_mm = file_.focal_mm;
+        return out;
+    }
+
+    void glassFromTable() {
+        const calib::LookedUp found = sources_.table->lookup.at(setting());
+        if (!found.missing.empty())
+            throw io::InputError(
+                file_.path.string(),
+                "says no " + found.missing.front() + ", but the lens in " +
+                    sources_.table->path.filename().string() +
+                    " changes with it; give it in a --camera-report" +
+                    (found.missing.front() == "focal length" ? ", or with --focal" : ""));
+        if (found.geometry && !plate_.distortion_known) {
+            plate_.lens.focal_mm = found.lens.focal_mm;
+            plate_.lens.distortion = found.lens.distortion;
+            plate_.lens.distortion_offset_mm = found.lens.distortion_offset_mm;
+            plate_.lens.projection_offset_mm = found.lens.projection_offset_mm;
+            if (found.lens.entrance_pupil_offset_m)
+                plate_.lens.entrance_pupil_offset_m = found.lens.entrance_pupil_offset_m;
+            plate_.distortion_known = focal_from_table_ = true;
+        }
+        if (found.shading && !plate_.shading_known) {
+            plate_.lens.shading = found.lens.shading;
+            plate_.shading_known = true;
+        }
+        warnings_.insert(warnings_.end(), found.warnings.begin(), found.warnings.end());
     }
 
     void setFocal() {
@@ -119,7 +180,10 @@ private:
             sources_.report ? sources_.report->focal_mm : std::nullopt;
         const std::optional<double> told = sources_.focal_mm ? sources_.focal_mm : reported;
         const bool measured = sample_ && sample_->has_focal && !sample_->focal_is_nominal;
-        if (measured) {
+        if (focal_from_table_) {
+            plate_.focal_sigma = kMeasured;
+            if (!sensor_known_) warnOfSensor();
+        } else if (measured) {
             plate_.focal_sigma = kMeasured;
             if (told && !agrees(*told, sample_->lens.focal_mm, 0.1))
                 warnings_.push_back(
@@ -197,7 +261,7 @@ private:
     // picture was turned.
     void turnUpright() {
         constexpr double kQuarter_deg = 90, kHalf_deg = 45;
-        const auto& pose = sample_->pose;
+        const auto& pose = plate_.pose;
         const double roll_deg = pose ? std::remainder(pose->roll_deg, 360.0) : 0;
         const bool told = std::abs(std::abs(roll_deg) - kQuarter_deg) < kHalf_deg;
         const bool clockwise = !told || roll_deg > 0;
@@ -210,7 +274,7 @@ private:
                              plate_.lens.distortion.tangential != std::array<double, 2>{};
         if (!told && matters)
             warnings_.push_back(
-                "the picture stands upright but the lens track's sensor lies down, and no roll "
+                "the picture stands upright but its lens data's sensor lies down, and no roll "
                 "tells which way it was turned; clockwise is assumed for the lens's centre");
     }
 
@@ -220,6 +284,7 @@ private:
     const io::PlateFile& file_;
     bool sensor_known_ = true;
     bool turned_ = false;  // by a quarter, since it was recorded
+    bool focal_from_table_ = false;
     std::vector<std::string> warnings_;
 };
 

@@ -90,7 +90,8 @@ private:
 
 // Whose lens a plate was taken through, as far as names go.
 std::string lensIdentity(const Plate& plate, const io::LensSample* sample,
-                         const io::LensTrack* track) {
+                         const io::LensTrack* track, const TableInUse* table) {
+    if (table) return "table " + table->path.string();
     if (!sample) return "file " + plate.file.camera;
     if (!sample->camera.empty()) return "camera " + sample->camera;
     // Tracks of one sample each are one camera's, split by plate.
@@ -98,12 +99,15 @@ std::string lensIdentity(const Plate& plate, const io::LensSample* sample,
 }
 
 void refuseFaults(const PlateSet& set, const io::PlateSamples* tied,
-                  const std::vector<io::LensTrack>& tracks) {
+                  const std::vector<io::LensTrack>& tracks, const TableInUse* table) {
     for (size_t i = 0; i < set.plates.size(); ++i) {
         const Plate& plate = set.plates[i];
         const auto fault = calib::faultOf(plate.lens, plate.sensor);
         if (!fault) continue;
         const std::string name = plate.file.path.filename().string();
+        if (table)
+            throw io::InputError(table->path.string(),
+                                 "its lens can't be used for " + name + ": " + *fault);
         if (!tied) throw io::InputError(plate.file.path.string(), *fault);
         throw io::InputError(io::whereIs(tracks[size_t(tied->track[i])], *tied->sample[i]),
                              "the lens of " + name + " can't be used: " + *fault);
@@ -136,8 +140,9 @@ std::vector<size_t> platesNamed(const std::string& reported,
 
 PlateSet describePlates(const std::vector<io::PlateFile>& files,
                         const std::vector<io::LensTrack>& tracks, const io::CameraReport* report,
-                        const PlateArguments& arguments) {
+                        const PlateArguments& arguments, const TableInUse* table) {
     PlateSet set;
+    if (table && !files.empty()) set.notes.push_back(saidOf(*table));
     std::optional<io::PlateSamples> tied;
     if (!tracks.empty() && !files.empty()) {
         for (const io::LensTrack& track : tracks)
@@ -160,17 +165,17 @@ PlateSet describePlates(const std::vector<io::PlateFile>& files,
         const io::LensSample* sample = tied ? tied->sample[i] : nullptr;
         Plate plate;
         plate.file = files[i];
-        const CameraSources sources{sample, lines[i], arguments.focal_mm,
-                                    arguments.sensor_width_mm};
+        const CameraSources sources{sample, lines[i], arguments.focal_mm, arguments.sensor_width_mm,
+                                    table};
         for (const std::string& warning : describeCamera(sources, &plate))
             warnings.add(warning, plate.file.path);
         exposures.push_back(exposureFacts(plate, sample, lines[i], nd_in_report));
         identities.push_back(
-            lensIdentity(plate, sample, tied ? &tracks[size_t(tied->track[i])] : nullptr));
+            lensIdentity(plate, sample, tied ? &tracks[size_t(tied->track[i])] : nullptr, table));
         set.plates.push_back(std::move(plate));
     }
     warnings.moveTo(&set.warnings);
-    refuseFaults(set, tied ? &*tied : nullptr, tracks);
+    refuseFaults(set, tied ? &*tied : nullptr, tracks, table);
 
     groupByLens(identities, &set.plates);
     const KnownExposure exposure = knownExposure(exposures);

@@ -10,6 +10,7 @@
 #include "calib/pose.h"
 #include "io/lens_track.h"
 #include "io/plate_file.h"
+#include "stitch/plates/lens_data.h"
 
 namespace plateloom::stitch {
 
@@ -19,8 +20,8 @@ struct Plate {
         sensor;        ///< pixels from the file, millimetres from the track or the file's metadata
     calib::Lens lens;  ///< the best that is known; zero where nothing is
     bool distortion_known = false, shading_known = false;
-    /// One-sigma relative uncertainty of lens.focal_mm: a lens track 0.001, a focal length in a
-    /// report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
+    /// One-sigma relative uncertainty of lens.focal_mm: a lens track or table 0.001, a focal length
+    /// in a report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
     double focal_sigma = 0.5;
     /// Plates of one group share whatever of the lens has to be solved.
     int lens_group = 0;
@@ -38,7 +39,7 @@ struct PlateSet {
 
 struct PlateArguments {
     std::vector<std::string> plates;
-    std::vector<std::filesystem::path> lens_tracks;
+    std::vector<std::filesystem::path> lens_tracks;  ///< and at most one lens table
     std::optional<std::filesystem::path> report;
     std::optional<io::FrameRange> frames;
     std::string colour_space;
@@ -59,11 +60,15 @@ struct PlateArguments {
 [[nodiscard]] std::vector<size_t> platesNamed(const std::string& name,
                                               const std::vector<io::PlateFile>& files);
 
-/// The part of gatherPlates that touches no file. `report` may be null.
+/// The part of gatherPlates that touches no file. `report` and `table` may be null. A plate takes
+/// from the table what its lens sample does not say, at the focus, T-stop and focal length that the
+/// sample, else the report, else its own header gives; without those that the table's lens depends
+/// on it is refused.
 [[nodiscard]] PlateSet describePlates(const std::vector<io::PlateFile>& files,
                                       const std::vector<io::LensTrack>& tracks,
                                       const io::CameraReport* report,
-                                      const PlateArguments& arguments);
+                                      const PlateArguments& arguments,
+                                      const TableInUse* table = nullptr);
 
 /// Which of the plates' lenses lack distortion or shading, a line for each of the two.
 [[nodiscard]] std::vector<std::string> unknownGlass(const PlateSet& set);
