@@ -146,6 +146,41 @@ HeldOut scoreHeldOut(const ChartBoard& board, const std::vector<ChartView>& view
     return out;
 }
 
+ChartChoice judgeModel(const ChartBoard& board, const std::vector<ChartView>& views,
+                       const Sensor& sensor, const ChartModel& model, const ChartFit& start,
+                       const ChoiceSettings& settings) {
+    ChartChoice out;
+    ChartSettings last = settings.solve;
+    last.sigmas = true;
+    out.fit = fitChart(board, views, sensor, model, start, last);
+    out.held_out.rms_px = kInfinity;
+    out.held_out.mean_square_px.assign(views.size(), kInfinity);
+    if (!out.fit.usable) return out;
+    std::vector<ChartFit> folds;
+    out.held_out = scoreHeldOut(board, views, sensor, out.fit, settings, &folds);
+    std::erase_if(folds, [](const ChartFit& fold) { return !fold.usable; });
+    if (folds.empty()) return out;
+    const auto n = double(folds.size());
+    double focal = 0;
+    Vector2d centre = Vector2d::Zero();
+    const auto centreOf = [](const ChartFit& fit) {
+        return Vector2d(fit.lens.distortion_offset_mm + fit.lens.projection_offset_mm);
+    };
+    for (const auto& fold : folds) {
+        focal += fold.lens.focal_mm / n;
+        centre += centreOf(fold) / n;
+    }
+    double focal_square = 0;
+    Vector2d centre_square = Vector2d::Zero();
+    for (const auto& fold : folds) {
+        focal_square += std::pow(fold.lens.focal_mm - focal, 2);
+        centre_square += (centreOf(fold) - centre).cwiseAbs2();
+    }
+    out.focal_jackknife_mm = std::sqrt((n - 1) / n * focal_square);
+    out.centre_jackknife_mm = ((n - 1) / n * centre_square).cwiseSqrt();
+    return out;
+}
+
 ChartChoice chooseModel(const ChartBoard& board, const std::vector<ChartView>& views,
                         const Sensor& sensor, const ChartFit& start,
                         const ChoiceSettings& settings) {
@@ -163,6 +198,7 @@ ChartChoice chooseModel(const ChartBoard& board, const std::vector<ChartView>& v
     for (int round = 0; round < 2; ++round) {
         ChartFit rung = from;
         for (const auto& [above, below] : kRadials) {
+            if (settings.polynomial && below > 0) continue;
             ChartModel next = model;
             next.above = above;
             next.below = below;
@@ -191,31 +227,8 @@ ChartChoice chooseModel(const ChartBoard& board, const std::vector<ChartView>& v
         settle();
     }
 
-    ChartChoice out;
-    ChartSettings last = settings.solve;
-    last.sigmas = true;
-    out.fit = fitChart(board, views, sensor, model, from, last);
-    std::vector<ChartFit> folds;
-    out.held_out = scoreHeldOut(board, views, sensor, out.fit, settings, &folds);
+    ChartChoice out = judgeModel(board, views, sensor, model, from, settings);
     out.tried = std::move(ladder.tried);
-    const auto n = double(folds.size());
-    double focal = 0;
-    Vector2d centre = Vector2d::Zero();
-    const auto centreOf = [](const ChartFit& fit) {
-        return Vector2d(fit.lens.distortion_offset_mm + fit.lens.projection_offset_mm);
-    };
-    for (const auto& fold : folds) {
-        focal += fold.lens.focal_mm / n;
-        centre += centreOf(fold) / n;
-    }
-    double focal_square = 0;
-    Vector2d centre_square = Vector2d::Zero();
-    for (const auto& fold : folds) {
-        focal_square += std::pow(fold.lens.focal_mm - focal, 2);
-        centre_square += (centreOf(fold) - centre).cwiseAbs2();
-    }
-    out.focal_jackknife_mm = std::sqrt((n - 1) / n * focal_square);
-    out.centre_jackknife_mm = ((n - 1) / n * centre_square).cwiseSqrt();
     return out;
 }
 

@@ -39,6 +39,9 @@ struct ChoiceSettings {
     ChartSettings solve;
     int most_folds = 13;      ///< fewer than the views: several are left out at a time
     bool board_shape = true;  ///< may the board be found bent
+    /// Terms above the line alone: between two such lenses of a table the recorded place goes
+    /// evenly when the coefficients do, which fractions don't promise.
+    bool polynomial = false;
     /// Runs `body(0) .. body(count - 1)`, in any order, maybe at once.
     std::function<void(int count, const std::function<void(int)>& body)> forEach;
 };
@@ -48,6 +51,11 @@ struct ChoiceSettings {
                                    const Sensor& sensor, const ChartFit& fit,
                                    const ChoiceSettings& settings,
                                    std::vector<ChartFit>* fold_fits = nullptr);
+
+/// A model that was chosen elsewhere: its fit on all views, its held-out error, its sigmas.
+[[nodiscard]] ChartChoice judgeModel(const ChartBoard& board, const std::vector<ChartView>& views,
+                                     const Sensor& sensor, const ChartModel& model,
+                                     const ChartFit& start, const ChoiceSettings& settings);
 
 /// `start` from startChart. Needs three views at least.
 [[nodiscard]] ChartChoice chooseModel(const ChartBoard& board, const std::vector<ChartView>& views,

@@ -135,13 +135,55 @@ std::vector<ChartTask> tasksOf(const std::vector<PrepPicture>& shots, const Dete
                              detection.wish,
                              {},
                              request.direction,
-                             request.board_shape});
+                             request.board_shape,
+                             false,
+                             {}});
             task = &tasks.back();
         }
         if (task->setting.t_stop != shots[i].setting.t_stop) task->setting.t_stop.reset();
         task->pictures.push_back({shots[i].file.path.string(), detection.boards[i]});
     }
+    // Several settings are looked up in between.
+    for (auto& task : tasks) task.polynomial = tasks.size() > 1;
     return tasks;
+}
+
+bool haveSameTerms(const calib::ChartModel& a, const calib::ChartModel& b) {
+    return a.above == b.above && a.below == b.below && a.centre == b.centre;
+}
+
+// Between two settings a lens's coefficients go evenly from one to the other, which is only a lens
+// when both have the same terms: those of the setting that needs the most go for all of them,
+// unless that costs a setting more than its pictures allow.
+void shareTerms(const std::vector<ChartTask>& tasks, ChartJob& job) {
+    constexpr double kAllowed = 1.03;  // of a setting's own held-out error
+    calib::ChartModel most = job.lenses.front().model;
+    const auto lensNumbers = [](calib::ChartModel model) {
+        model.shape = calib::ShapeTerms::flat;
+        return model.freeNumbers();
+    };
+    for (const auto& lens : job.lenses)
+        if (lensNumbers(lens.model) > lensNumbers(most)) most = lens.model;
+    for (size_t t = 0; t < tasks.size(); ++t) {
+        auto& lens = job.lenses[t];
+        if (haveSameTerms(lens.model, most)) continue;
+        ChartTask task = tasks[t];
+        task.model = most;
+        task.model->shape = lens.model.shape;
+        std::optional<ChartMeasurement> shared;
+        try {
+            shared = measureLens(task);
+        } catch (const io::InputError&) {
+            // With that many terms these pictures tell no lens at all.
+        }
+        if (!shared || shared->held_out_rms_px > kAllowed * lens.held_out_rms_px) {
+            job.notes.push_back(toString(lens.setting) + ": keeps fewer terms (" +
+                                nameOf(lens.model) + ") than other settings");
+            continue;
+        }
+        shared->tried = std::move(lens.tried);
+        lens = std::move(*shared);
+    }
 }
 
 }  // namespace
@@ -190,12 +232,12 @@ ChartJob measureCharts(const ChartRequest& request, const Progress& progress) {
         job.lenses.push_back(measureLens(tasks[t], [&](double share) {
             progress("lens", (double(t) + std::min(share, 1.0)) / double(tasks.size()));
         }));
-        const auto& setting = tasks[t].setting;
-        if (!setting.focus_m)
+        if (!tasks[t].setting.focus_m)
             job.notes.push_back(
                 "focus distance not known: the lens will serve any focus; give --focus METRES, or "
                 "a --camera-report, to make it one of a table");
     }
+    shareTerms(tasks, job);
     return job;
 }
 

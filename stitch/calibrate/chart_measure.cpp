@@ -191,12 +191,17 @@ calib::ChartChoice choose(const Work& work, const std::vector<calib::ChartView>&
     calib::ChoiceSettings settings;
     settings.solve = settingsFor(work.fit.noise_px);
     settings.board_shape = work.task.board_shape;
+    settings.polynomial = work.task.polynomial;
     double share = 0;
     settings.forEach = [&](int count, const std::function<void(int)>& body) {
         if (progress) progress(share += 0.02);
         tbb::parallel_for(0, count, body);
     };
-    return calib::chooseModel(work.out.board, views, work.task.sensor, work.fit, settings);
+    const auto& task = work.task;
+    if (task.model)
+        return calib::judgeModel(work.out.board, views, task.sensor, *task.model, work.fit,
+                                 settings);
+    return calib::chooseModel(work.out.board, views, task.sensor, work.fit, settings);
 }
 
 void takePictures(Work& work, const calib::ChartChoice& choice,

@@ -21,6 +21,8 @@ struct ChartTask {
     std::vector<FoundPicture> pictures;
     calib::DistortionDirection direction = calib::DistortionDirection::recorded_to_flat;
     bool board_shape = true;  ///< may the board be found bent
+    bool polynomial = false;  ///< terms above the line alone, see calib::ChoiceSettings
+    std::optional<calib::ChartModel> model;  ///< said: not chosen
 };
 
 /// Throws io::InputError when the pictures can't tell the lens: fewer than three with a board, all

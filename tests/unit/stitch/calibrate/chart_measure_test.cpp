@@ -124,3 +124,19 @@ TEST_CASE("too few pictures, and pictures at one angle, are refused", "[calibrat
             world::boardPose(map, 0.2 * (i % 3 - 1), 0.2 * (i / 3), 1.1 + 0.05 * i, 0, 0, 0));
     CHECK_THROWS_WITH(measureLens(task(square_on)), Catch::Contains("angle"));
 }
+
+TEST_CASE("a model that is said is taken, and a table's lenses have no fractions",
+          "[calibrate][chart]") {
+    auto shots = task(spread(10));
+    shots.polynomial = true;
+    const auto chosen = measureLens(shots);
+    for (const auto& one : chosen.tried) CHECK(one.model.below == 0);
+    shots.model = chosen.model;
+    shots.model->above = 3;
+    shots.model->centre = calib::CentreTerms::tangential;
+    const auto said = measureLens(shots);
+    CHECK(said.model == *shots.model);
+    CHECK(said.lens.focal_mm == Approx(chosen.lens.focal_mm).epsilon(5e-4));
+    CHECK(said.held_out_rms_px == Approx(chosen.held_out_rms_px).epsilon(0.03));
+    CHECK(said.focal_sigma_mm > 0);
+}
