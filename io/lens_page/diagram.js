@@ -29,10 +29,11 @@ function scaleOf(low, high, about) {
     return { low: from, high: to, ticks, digits };
 }
 
-// `x` and `y`: { low, high, name, about?, down? }. `content(at)` gives the curves; `at.x(v)` and
+// `x` and `y`: { low, high, name, about?, down?, ticks? }; `ticks` of x: [value, words] in place of
+// round steps. `content(at)` gives the curves; `at.x(v)` and
 // `at.y(v)` say where a value lies, `at.box` where the diagram does.
 function diagram(width, { x, y, height, label, small, content }) {
-    const left = small ? 40 : 58, right = small ? 8 : 14, top = small ? 8 : 12, foot = small ? 24 : 50;
+    const left = small ? 40 : 58, right = small ? 8 : 14, top = small ? 8 : 32, foot = small ? 24 : 50;
     const box = { left, top, right: width - right, bottom: height - foot };
     const xs = { ...scaleOf(x.low, x.high, x.about || Math.max(3, Math.round(width / 110))), high: x.high, low: x.low };
     const ys = scaleOf(y.low, y.high, y.about || Math.max(3, Math.round(height / 60)));
@@ -44,12 +45,14 @@ function diagram(width, { x, y, height, label, small, content }) {
             return y.down ? box.top + share * (box.bottom - box.top) : box.bottom - share * (box.bottom - box.top);
         },
     };
-    const inside = xs.ticks.filter((tick) => tick >= x.low && tick <= x.high * 1.0001);
+    const inside = x.ticks || xs.ticks.filter((tick) => tick >= x.low && tick <= x.high * 1.0001)
+        .map((tick) => [tick, numeral(tick, xs.digits)]);
     return draw("svg", { class: small ? "diagram small" : "diagram", width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": label },
-        inside.map((tick) => draw("path", { class: "line-grid", d: `M${at.x(tick).toFixed(1)} ${box.top}V${box.bottom}` })),
+        inside.map(([tick]) => draw("path", { class: "line-grid", d: `M${at.x(tick).toFixed(1)} ${box.top}V${box.bottom}` })),
         ys.ticks.map((tick) => draw("path", { class: Math.abs(tick) < 1e-9 ? "line-grid zero" : "line-grid", d: `M${box.left} ${at.y(tick).toFixed(1)}H${box.right}` })),
-        inside.filter((_, index) => !small || index % 2 === 0).map((tick) => draw("text", { x: at.x(tick), y: box.bottom + (small ? 16 : 20), "text-anchor": "middle" }, numeral(tick, xs.digits))),
+        inside.filter((_, index) => !small || index % 2 === 0).map(([tick, words]) => draw("text", { x: at.x(tick), y: box.bottom + (small ? 16 : 20), "text-anchor": "middle" }, words)),
         ys.ticks.map((tick) => draw("text", { x: box.left - 7, y: at.y(tick) + 5, "text-anchor": "end" }, numeral(tick, ys.digits))),
+        small ? null : draw("text", { x: 0, y: 15, class: "axis-name" }, y.name),
         small ? null : draw("text", { x: (box.left + box.right) / 2, y: height - 8, "text-anchor": "middle", class: "axis-name" }, x.name),
         content(at));
 }

@@ -1,7 +1,5 @@
 // What a lens does, drawn where it does it: over the frame.
 
-const HALF_DIAGONAL_PX = (frame) => Math.hypot(frame.width_px, frame.height_px) / 2;
-
 // How many times larger than it is: 1, 2 or 5 times a power of ten, so that the furthest place
 // moves by a sixteenth of the frame's width at most.
 function exaggerationOf(largest_px, frame) {
@@ -48,17 +46,32 @@ function gridPaths(setting, exaggeration, scale) {
     return paths;
 }
 
+// How far the drawing leaves the frame to either side, in shares of its width and height.
+function gridBeyond(setting, exaggeration) {
+    const { frame, grid } = setting, beyond = { x: 0, y: 0 };
+    grid.moved_x_px.forEach((dx, at) => {
+        if (dx === null) return;
+        const i = at % (grid.across + 1), j = Math.floor(at / (grid.across + 1));
+        const x = i / grid.across + (exaggeration * dx) / frame.width_px, y = j / grid.down + (exaggeration * grid.moved_y_px[at]) / frame.height_px;
+        beyond.x = Math.max(beyond.x, -x, x - 1);
+        beyond.y = Math.max(beyond.y, -y, y - 1);
+    });
+    return beyond;
+}
+
 function gridDrawing(width, setting, exaggeration) {
-    const { frame } = setting;
-    const margin = Math.ceil(width * 0.055), wide = width - 2 * margin;
-    const scale = wide / frame.width_px, tall = frame.height_px * scale;
+    const { frame } = setting, beyond = gridBeyond(setting, exaggeration);
+    const wide = (width - 16) / (1 + 2 * beyond.x), side = (width - wide) / 2;
+    const scale = wide / frame.width_px, tall = frame.height_px * scale, margin = tall * beyond.y + 8;
     const paths = gridPaths(setting, exaggeration, scale);
-    return draw("svg", { class: "over-frame", width, height: tall + 2 * margin, viewBox: `${-margin} ${-margin} ${width} ${tall + 2 * margin}`,
+    const centre_x = wide / 2 + setting.centre_px[0] * scale, centre_y = tall / 2 + setting.centre_px[1] * scale;
+    return draw("svg", { class: "over-frame", width, height: tall + 2 * margin, viewBox: `${-side} ${-margin} ${width} ${tall + 2 * margin}`,
         role: "img", "aria-label": `A straight grid as the lens records it, ${exaggeration} times exaggerated` },
     draw("rect", { width: wide, height: tall, class: "frame" }),
     draw("path", { d: paths.flat, class: "grid-flat" }),
     draw("path", { d: paths.beyond, class: "grid-beyond" }),
-    draw("path", { d: paths.supported, class: "grid-recorded" }));
+    draw("path", { d: paths.supported, class: "grid-recorded" }),
+    draw("circle", { cx: centre_x.toFixed(1), cy: centre_y.toFixed(1), r: 7, class: "centre" }));
 }
 
 // Means over cells show what all pictures share; strokes of single points hide it in their noise.
@@ -81,7 +94,7 @@ function strokesPerPixel(residuals, width) {
     return (0.05 * width) / Math.max(percentile(residuals.map(([, , dx, dy]) => Math.hypot(dx, dy)), 0.9), 1e-4);
 }
 
-function residualDrawing(width, setting, residuals) {
+function residualDrawing(width, setting, residuals, strays) {
     const { frame, support } = setting;
     const wide = width - 8, scale = wide / frame.width_px, tall = frame.height_px * scale;
     const stroke = strokesPerPixel(residuals, wide), sample_px = roundLength((0.2 * wide) / stroke);
@@ -99,6 +112,7 @@ function residualDrawing(width, setting, residuals) {
         draw("path", { d: `M${wide / 2} 0V${tall}M0 ${tall / 2}H${wide}`, class: "thirds" }),
         draw("ellipse", { cx: wide / 2, cy: tall / 2, rx: reach_x, ry: reach_y, class: "reach-edge", "clip-path": "url(#frame-clip)" }),
         draw("path", { d: path, class: "stroke" }), draw("path", { d: dots, class: "foot" }),
+        draw("path", { class: "stray", d: strays.map(([x, y]) => `M${(x * scale - 5).toFixed(1)} ${(y * scale - 5).toFixed(1)}l10 10m0 -10l-10 10`).join("") }),
         draw("path", { d: `M2 ${tall + 22}h${length.toFixed(1)}m0 -8v16m${-length.toFixed(1)} -16v16`, class: "sample" }),
         draw("text", { x: length + 14, y: tall + 28, class: "sample-name" }, `${Number(sample_px.toPrecision(1))} px`));
 }

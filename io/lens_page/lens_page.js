@@ -88,8 +88,10 @@ page.choose = (index) => {
     refill();
     const choice = document.getElementById("setting");
     if (choice) choice.value = String(index);
-    for (const button of document.querySelectorAll("[data-choose]"))
+    for (const button of document.querySelectorAll("button[data-choose]"))
         button.setAttribute("aria-pressed", String(Number(button.dataset.choose) === index));
+    for (const point of document.querySelectorAll(".point[data-choose]"))
+        point.classList.toggle("chosen", Number(point.dataset.choose) === index);
 };
 showVerdict(page, document.getElementById("verdict"));
 showContents(document.getElementById("contents"));

@@ -5,7 +5,8 @@ function stopsScale(page) {
     const all = page.lens.settings.flatMap((setting) => [
         ...setting.curve.flatMap((at) => [at.stops, at.natural_stops]), ...setting.profile.flatMap((ring) => [ring.brightest_stops, ring.darkest_stops])])
         .filter((value) => typeof value === "number");
-    return { low: Math.min(0, ...all), high: Math.max(0.05, ...all), down: true };
+    const lowest = Math.min(...all);  // a hair above the middle's light is noise
+    return { name: "stops less light than in the middle", low: lowest > -0.03 ? 0 : lowest, high: Math.max(0.05, ...all), down: true };
 }
 
 function falloffCurves(at, setting, small) {
@@ -15,7 +16,7 @@ function falloffCurves(at, setting, small) {
             d: `M${at.x(ring.height_mm).toFixed(1)} ${at.y(ring.brightest_stops).toFixed(1)}V${at.y(ring.darkest_stops).toFixed(1)}` })),
         natural.length ? draw("path", { d: linePath(at, natural), class: "curve natural" }) : null,
         draw("path", { d: linePath(at, setting.curve.map((p) => [p.height_mm, p.stops])), class: "curve measured" }),
-        setting.profile.map((ring) => draw("circle", { cx: at.x(ring.height_mm), cy: at.y(ring.stops), r: small ? 2 : 4, class: "ring" }))];
+        setting.profile.map((ring) => draw("circle", { cx: at.x(ring.height_mm), cy: at.y(ring.stops), r: small ? 1.6 : 4, class: small ? "ring-small" : "ring" }))];
 }
 
 const heightsOf = (setting) => setting.curve[setting.curve.length - 1].height_mm;
@@ -38,7 +39,7 @@ function showFalloff(page, section) {
         make("p", { class: "lead" }, page.figure(`heights.${corner}.stops`, { digits: 2, unit: "stops" }), " less light in the corner than in the middle",
             natural ? ["; the cosine-fourth law makes ", page.figure(`heights.${corner}.natural_stops`, { digits: 2, unit: "stops" }), " of it"] : null, "."),
         fitted((width) => diagram(width, { height: Math.max(280, Math.min(440, width * 0.55)), label: "Stops of light lost against image height",
-            x: { low: 0, high: heightsOf(setting), name: "recorded image height, mm (down: stops less light)" }, y: scale, content: (at) => falloffCurves(at, setting, false) })),
+            x: { low: 0, high: heightsOf(setting), name: "recorded image height, mm" }, y: scale, content: (at) => falloffCurves(at, setting, false) })),
         legend([[draw("circle", { cx: 18, cy: 9, r: 4, class: "ring" }), "measured: median of the cells at that height, the lamp taken out"],
             [draw("path", { d: "M18 1V17", class: "spread" }), "eight of ten cells"], [lineMark("curve measured"), "fit"],
             natural ? [lineMark("curve natural"), "cosine-fourth law at this focal length"] : null]),
@@ -61,7 +62,7 @@ function showCells(page, section) {
         make("p", { class: "lead" }, "The field as the lens records it, the lamp’s own tilt taken out; and the same with the falloff divided out. ",
             `Left: black is ${numeral(darkest / 10, 0)} % of the light in the middle. Right: orange is ${numeral(full / 10, 1)} % too much light, blue ${numeral(full / 10, 1)} % too little. A cross: left out (dust, a dead pixel, a stain).`),
         make("div", { class: "fields" }, mine.map(([picture, index]) => make("figure", {},
-            make("div", { class: "two" },
+            make("div", { class: "pair" },
                 cellPicture(picture.columns, picture.rows, (at) => (picture.recorded[at] === null ? null : grey(picture.recorded[at])), (at) => picture.used[at], `${picture.file}, before`),
                 cellPicture(picture.columns, picture.rows, (at) => (picture.rest[at] === null ? null : two(picture.rest[at])), (at) => picture.used[at], `${picture.file}, after`)),
             make("figcaption", {}, make("span", { class: "file" }, picture.file), ": leaves ", figure(page.lens, `pictures.${index}.rms`, { digits: 2, scale: 100, unit: "% RMS" }),

@@ -23,6 +23,8 @@ using nlohmann::json;
 // stays small.
 constexpr size_t kMostResiduals = 3000;
 constexpr int kPicture_px = 960, kPictureQuality = 84;
+// Beyond so many settings their pictures shrink, so that the page stays within a few MB.
+constexpr double kSettingsAtFullSize = 8;
 
 size_t usedPoints(const ChartMeasurement& lens) {
     size_t count = 0;
@@ -68,6 +70,17 @@ json residualsJson(const ChartMeasurement& lens) {
                            k});
         }
     }
+    return out;
+}
+
+// Points of used pictures that lie too far off to have taken part.
+json straysJson(const ChartMeasurement& lens) {
+    json out = json::array();
+    for (size_t k = 0; k < lens.pictures.size(); ++k)
+        for (const auto& point : lens.pictures[k].points)
+            if (lens.pictures[k].used && !point.used)
+                out.push_back(
+                    {rounded(point.recorded_px.x(), 1), rounded(point.recorded_px.y(), 1), k});
     return out;
 }
 
@@ -150,16 +163,22 @@ json guidesJson(const ChartMeasurement& lens, const ChartPicture& picture,
     return out;
 }
 
+std::string knownTo(const ChartMeasurement& lens) {
+    return std::isfinite(lens.focal_sigma_mm)
+               ? said("known to %.3f mm (one sigma)", lens.focal_sigma_mm)
+               : std::string("but the pictures do not tell how well it is known");
+}
+
 std::vector<std::string> verdictOf(const ChartMeasurement& lens) {
     size_t used = 0;
     for (const auto& picture : lens.pictures) used += picture.used;
     std::vector<std::string> out{
-        said("Focal length %.3f mm, known to %.3f mm (one sigma).", lens.lens.focal_mm,
-             lens.focal_sigma_mm),
+        said("Focal length %.3f mm, %s.", lens.lens.focal_mm, knownTo(lens).c_str()),
         said("The chart's points lie within %.3f px RMS of where this lens puts them; in pictures "
              "that took no part, within %.3f px.",
              lens.rms_px, lens.held_out_rms_px),
-        said("Chosen because more would foretell no better: %s.", nameOf(lens.model).c_str()),
+        said("Solved for %s; more terms foretell left-out pictures no better.",
+             nameOf(lens.model).c_str()),
         said("Points reach %.0f %% of the way from the middle to the frame's corners, and lie in "
              "%d of its 4 corners.",
              100 * lens.support.share, lens.support.corners)};
@@ -209,6 +228,7 @@ json settingJson(const ChartMeasurement& lens) {
     out["distortion"] = curveJson(lens);
     out["grid"] = gridJson(map);
     out["residuals"] = residualsJson(lens);
+    out["strays"] = straysJson(lens);
     out["pictures"] = json::array();
     for (const auto& picture : lens.pictures) out["pictures"].push_back(pictureJson(picture));
     out["shown"] = nullptr;
@@ -231,9 +251,9 @@ std::string verdictOf(const ChartJob& job) {
     if (job.lenses.size() == 1) {
         const auto& lens = job.lenses.front();
         return said(
-            "Focal length %.3f mm, known to %.3f mm; the chart's points lie within %.2f px "
-            "RMS of where the lens puts them.",
-            lens.lens.focal_mm, lens.focal_sigma_mm, lens.rms_px);
+            "Focal length %.3f mm, %s; the chart's points lie within %.2f px RMS of where the lens "
+            "puts them.",
+            lens.lens.focal_mm, knownTo(lens).c_str(), lens.rms_px);
     }
     double shortest = INFINITY, longest = 0, rms = 0;
     for (const auto& lens : job.lenses) {
@@ -248,9 +268,9 @@ std::string verdictOf(const ChartJob& job) {
 }
 
 io::BeforeAndAfter beforeAndAfter(const ChartMeasurement& lens, const ChartPicture& picture,
-                                  const std::string& colour_space) {
+                                  const std::string& colour_space, int longest_px) {
     const auto pixels =
-        shrunk(io::readPlatePixels(io::readPlateHeader(picture.file, colour_space)), kPicture_px);
+        shrunk(io::readPlatePixels(io::readPlateHeader(picture.file, colour_space)), longest_px);
     calib::Sensor sensor = lens.sensor;
     sensor.width_px = pixels.width;
     sensor.height_px = pixels.height;
@@ -277,12 +297,14 @@ json chartPageJson(const ChartJob& job) {
 
 std::vector<io::BeforeAndAfter> chartPictures(const ChartJob& job,
                                               const std::string& colour_space) {
+    const double share = std::min(
+        1.0, std::sqrt(kSettingsAtFullSize / double(std::max<size_t>(1, job.lenses.size()))));
     std::vector<io::BeforeAndAfter> out;
     for (const auto& lens : job.lenses) {
         out.emplace_back();
         const auto* picture = mostBent(lens);
         if (picture) try {
-                out.back() = beforeAndAfter(lens, *picture, colour_space);
+                out.back() = beforeAndAfter(lens, *picture, colour_space, int(kPicture_px * share));
             } catch (const io::InputError&) {
             }
     }

@@ -68,7 +68,7 @@ json pictureJson(const ShadingPicture& picture, const ShadingMeasurement& measur
 std::vector<std::string> verdictOf(const ShadingSetting& at) {
     const auto& corner = at.heights.back();
     std::vector<std::string> out{
-        said("The frame's corners are %.2f stops darker than its middle; known to %.2f %% of the "
+        said("The frame's corners are %.2f stops darker than its middle; known to %.3f %% of the "
              "light there (one sigma).",
              corner.stops, 100 * at.corner_sigma)};
     if (corner.natural_stops && corner.mechanical_stops)

@@ -137,9 +137,19 @@ TEST_CASE("the page of a lens measured from charts shows the program's own figur
         CHECK(chromium.run("[...document.images].every((i) => i.complete && i.naturalWidth > 0)") ==
               true);
         CHECK(count(chromium, "#percent .curve") > 0);
-        CHECK(textOf(chromium, "exaggeration").find("×") != std::string::npos);
+        chromium.run("document.querySelector('[data-place=flat]').click()");
+        CHECK(chromium.run("[...document.querySelectorAll('#before figure')].filter((f) => "
+                           "f.clientHeight > 0).map((f) => f.dataset.is)") == json{"flat"});
+        CHECK(textOf(chromium, "exaggeration").find("times as strong as it is") !=
+              std::string::npos);
     }
+    // A setting's place on the diagram of focal lengths chooses it as well.
+    CHECK(count(chromium, "#breathing .point") == 2);
+    chromium.run("document.querySelector('#breathing .point').dispatchEvent(new Event('click'))");
+    CHECK(chromium.run("document.getElementById('setting').value") == "0");
+    CHECK(count(chromium, "#breathing .point.chosen") == 1);
     // The picture without a board is named, and its name stays text.
+    chromium.run("document.querySelectorAll('#settings tr button')[1].click()");
     CHECK(textOf(chromium, "straight").find("blank <b>&.exr") != std::string::npos);
     CHECK(count(chromium, "b > b, .file b") == 0);
 }
