@@ -60,9 +60,14 @@ SphereFrame frameAt(const PanTilt_deg& aim, const std::vector<PlacedPlate>& plac
     return {nearest->lens, calib::worldFromCamera({aim[0], aim[1], 0})};
 }
 
+// Whether that plate, aimed a little better, fills this hole too.
 bool fills(const SphereFrame& frame, const Hole& hole) {
-    return std::all_of(hole.outline.begin(), hole.outline.end(),
-                       [&](const PanTilt_deg& corner) { return frame.sees(directionOf(corner)); });
+    constexpr double kMost = 0.6;
+    const auto seen =
+        std::count_if(hole.outline.begin(), hole.outline.end(),
+                      [&](const PanTilt_deg& corner) { return frame.sees(directionOf(corner)); });
+    return frame.sees(directionOf({hole.pan_deg, hole.tilt_deg})) &&
+           double(seen) > kMost * double(hole.outline.size());
 }
 
 std::vector<Filling> addHoles(const std::vector<PlacedPlate>& placed,

@@ -83,6 +83,29 @@ void tell(const FoundShading& found, const std::string& lens, const PlacedPlate&
                         100 * found.corner_sigma)));
 }
 
+// A plate with too little overlap to tell its own shading has the middle one of its lens's others.
+void standIn(const std::vector<Plate>& plates, const std::vector<PlacedPlate>& placed,
+             const Settings& each, std::vector<FoundShading>& found) {
+    const auto group = [&](size_t setting) {
+        return plates[size_t(placed[each.members[setting].front()].plate)].lens_group;
+    };
+    const auto corner = [&](size_t setting) {
+        const double h = placed[each.members[setting].front()].lens.sensor().halfDiagonal_mm();
+        return found[setting].shading.transmission(h * h);
+    };
+    const std::vector<FoundShading> own = found;
+    for (size_t s = 0; s < own.size(); ++s) {
+        if (own[s].isKnown()) continue;
+        std::vector<size_t> others;
+        for (size_t o = 0; o < own.size(); ++o)
+            if (own[o].isKnown() && group(o) == group(s)) others.push_back(o);
+        if (others.empty()) continue;
+        std::sort(others.begin(), others.end(),
+                  [&](size_t l, size_t r) { return corner(l) < corner(r); });
+        found[s] = own[others[others.size() / 2]];
+    }
+}
+
 void shadeFromOverlaps(const std::vector<Plate>& plates, const std::vector<PlacedPlate>& placed,
                        std::vector<LightCells>& cells, std::vector<io::SolvedPlate>& solved,
                        LightBalance* balance) {
@@ -96,6 +119,7 @@ void shadeFromOverlaps(const std::vector<Plate>& plates, const std::vector<Place
         constexpr double kWorthwhile = 0.9;
         auto apart = findShading(placed, cells, each.of_placed);
         if (apart.held_out < kWorthwhile * found.held_out) {
+            standIn(plates, placed, each, apart.of_setting);
             found = std::move(apart);
             settings = each;
             one_by_one = true;

@@ -166,8 +166,8 @@ Fit fit(const Overlaps& overlaps, int terms, const Used& used) {
             }
         }
         if (total <= 0) break;
-        // Priors in the samples' own weight: one sample's worth each.
-        const double one = total / double(overlaps.samples.size());
+        // Priors in the samples' own weight and scale.
+        const double one = total / double(overlaps.samples.size()) * out.scale * out.scale;
         for (int p = 0; p < plates; ++p) {
             const double w = one / (kExposureSigma * kExposureSigma);
             normal(p, p) += w;

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "calib/pose.h"
+#include "stitch/compose/light_balance.h"
 #include "stitch/plates/plate_set.h"
 #include "tests/program.h"
 #include "world/recording.h"
@@ -203,4 +204,63 @@ TEST_CASE("Hand-held photographs with nothing but EXIF hang together") {
           Approx(recorded.shoot.plates[0].lens.focal_mm / recorded.shoot.sensor.mmPerPixelX())
               .epsilon(0.015));
     CHECK(lens.distortion.radial[0] > 0);  // a barrel, found from the overlaps
+}
+
+TEST_CASE("Without any lens data the overlaps tell the lens, its breathing and its shading") {
+    const auto& recorded = threeRows();  // focus and iris move from plate to plate
+    PlateArguments arguments;
+    for (const auto& plate : recorded.set.plates)
+        arguments.plates.push_back(plate.file.path.string());
+    arguments.sensor_width_mm = 36;
+    const PlateSet set = gatherPlates(arguments);
+    PlateStore store(set.plates);
+    Solve solve = solvePlates(set, store, {}, nullptr);
+    const auto errors = errors_px(solve, recorded.shoot, range(0, 25));
+    CHECK(errors.size() == 24);
+    CHECK(rootMeanSquare(errors) < 0.1);
+    REQUIRE(solve.notes.size() == 1);
+    CHECK_THAT(solve.notes[0], Catch::Contains("24 plates found from the overlaps"));
+
+    const auto told = balanceLight(set.plates, store, solve.plates);
+    CHECK(told.warnings.empty());
+    const double half = recorded.shoot.sensor.halfDiagonal_mm();
+    for (size_t p = 0; p < 24; ++p) {
+        CAPTURE(p);
+        const auto& truth = recorded.shoot.plates[p].lens;
+        const auto& found = solve.plates[p].lens;
+        CHECK(found.focal_mm == Approx(truth.focal_mm).epsilon(0.001));
+        // What two opposite corners are apart, in pixels: a turn of the camera has no part in it.
+        const calib::LensMap through(found, recorded.shoot.sensor),
+            true_lens(truth, recorded.shoot.sensor);
+        const auto across_px = [&](const calib::LensMap& lens, bool falling) {
+            const auto a = lens.rayFromRecorded({0.5, falling ? 0.5 : 359.5});
+            const auto b = lens.rayFromRecorded({639.5, falling ? 359.5 : 0.5});
+            return std::acos(a->dot(*b)) * true_lens.focal_px();
+        };
+        for (const bool falling : {true, false})
+            CHECK(std::abs(across_px(through, falling) - across_px(true_lens, falling)) < 0.2);
+        for (double r = 0; r <= half; r += half / 16)
+            CHECK(found.shading.transmission(r * r) ==
+                  Approx(truth.shading.transmission(r * r)).epsilon(0.02));
+    }
+}
+
+TEST_CASE("Two plates alone tell where things are, but not how light falls off, and that is said") {
+    const auto& recorded = threeRows();
+    PlateArguments arguments;
+    for (const size_t p : {size_t(9), size_t(10)})
+        arguments.plates.push_back(recorded.set.plates[p].file.path.string());
+    const PlateSet set = gatherPlates(arguments);
+    PlateStore store(set.plates);
+    Solve solve = solvePlates(set, store, {}, nullptr);
+    const auto told = balanceLight(set.plates, store, solve.plates);
+    const auto says = [](const std::vector<std::string>& lines, const std::string& what) {
+        return std::any_of(lines.begin(), lines.end(), [&](const std::string& line) {
+            return line.find(what) != std::string::npos;
+        });
+    };
+    CHECK(says(solve.notes, "lens of 2 plates found from the overlaps"));
+    CHECK(solve.plates[0].lens.focal_mm ==
+          Approx(recorded.shoot.plates[9].lens.focal_mm).epsilon(0.01));
+    CHECK(says(told.warnings, "none is taken out"));
 }
