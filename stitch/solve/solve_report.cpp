@@ -133,8 +133,11 @@ FoundLenses foundLenses(const Cameras& cameras) {
             const double out = correction.term[kC1] + correction.term[kC2] + correction.term[kC3];
             const auto radial = correction.covariance.block<3, 3>(kC1, kC1);
             const double sigma = std::sqrt(std::max(0.0, radial.sum()));
-            text += said(", distortion %+.2f %% in the corners +-%.2f", 100 * (1 / (1 + out) - 1),
-                         std::max(0.01, 100 * sigma));
+            text += said(", distortion %+.2f %% in the corners", 100 * (1 / (1 + out) - 1));
+            // Where each plate's focal length is known and distortion goes with focus, the terms
+            // share out among them what only their sum tells.
+            if (correction.covariance(kC1ByBreathing, kC1ByBreathing) == 0 || focalIsUnknown(plate))
+                text += said(" +-%.2f", std::max(0.01, 100 * sigma));
         }
         found.notes.push_back(text);
         if (sigma_mm > kHardlyTold * focal_mm)
