@@ -52,7 +52,7 @@ Arguments parse(int argc, char** argv) {
         "lost lens sample; truth/flaws.json says where");
     app.add_flag("--poses,!--no-poses", a.poses, "Put pan, tilt and roll into the lens track");
     app.add_flag("--no-timecode", a.no_timecode, "Plates and samples go together by their order");
-    app.add_flag("--lens-in-header", a.header, "Focus, T-stop and focal length in each plate");
+    app.add_flag("--lens-in-header", a.header, "Focus, T-stop, focal length and ISO in each plate");
     app.add_flag("--array", a.array, "The lens track as one JSON array");
     app.add_flag("--no-sky", a.no_sky, "Leave out the plate of bare sky");
     app.add_flag("--no-report", a.no_report, "Write no camera report");

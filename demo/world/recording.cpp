@@ -95,8 +95,11 @@ void writePlateExr(const std::filesystem::path& path, const io::Picture& plate, 
                    const PlannedPlate& planned) {
     OIIO::ImageSpec spec = exrSpec(plate);
     addTiming(planned, shoot.settings.rate, shoot.settings.timecodes, &spec);
-    if (shoot.settings.lens_in_header)
+    if (shoot.settings.lens_in_header) {
         addLensSettings(planned.saidLens(), shoot.settings.focal_mm, shoot.sensor, &spec);
+        spec.attribute("isoSpeed", float(planned.iso));
+        spec.attribute("shutterAngle", 180.0f);
+    }
     write(path, spec, plate);
 }
 

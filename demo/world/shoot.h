@@ -61,7 +61,8 @@ struct ShootSettings {
     int samples = 2;  ///< of light a pixel in each direction, see RenderSettings
     Rate rate;
     bool timecodes = true;  ///< in plates and lens track; without, the order ties them
-    /// Each plate's header says focus, T-stop, nominal focal length and the sensor's size.
+    /// Each plate's header says focus, T-stop, nominal focal length, the sensor's size, ISO and
+    /// shutter.
     bool lens_in_header = false;
 };
 
