@@ -110,7 +110,8 @@ function showChartPictures(page, section) {
         make("p", { class: "lead" }, "Rows and columns of the chart stray from straight lines by up to ",
             page.figure("bend_recorded_px", { digits: 2, unit: "px" }), " as recorded, and by up to ", page.figure("bend_flat_px", { digits: 2, unit: "px" }), " flattened."),
         make("ol", { class: "pictures" }, [...rows.filter(([picture]) => !picture.used), ...rows.filter(([picture]) => picture.used)]
-            .map(([picture, index]) => pictureRow(page, picture, index, most))));
+            .map(([picture, index]) => pictureRow(page, picture, index, most))),
+        make("p", { class: "note" }, "Bend: of each row and column of points, how far the furthest point stands off the line’s own best straight line."));
 }
 
 function showBeforeAfter(page, section) {

@@ -49,7 +49,7 @@ function showChosen(page, section) {
 }
 
 function showJob(page, footer) {
-    const told = [...page.lens.warnings.map((text) => "Warning: " + text), ...page.lens.notes];
+    const told = [...new Set(page.lens.notes)];
     if (told.length) footer.append(make("h2", {}, "Notes"), make("ul", {}, told.map((text) => make("li", {}, text))));
 }
 
@@ -61,6 +61,8 @@ function makeSections(page) {
         main.append(section);
         return section;
     };
+    if (page.lens.warnings.length)
+        add("know", "To know", "To know").append(make("ul", { class: "findings" }, warningCards(page.lens.warnings)));
     if (page.lens.settings.length > 1) kind.overview(page, add("settings", "Settings", "The settings measured"));
     for (const [id, name, title, show] of [["chosen", "Verdict", "", showChosen], ...kind.sections])
         fillers.push([add(id, name, title), show]);

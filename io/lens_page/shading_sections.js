@@ -67,7 +67,7 @@ function showCells(page, section) {
                 cellPicture(picture.columns, picture.rows, (at) => (picture.rest[at] === null ? null : two(picture.rest[at])), (at) => picture.used[at], `${picture.file}, after`)),
             make("figcaption", {}, make("span", { class: "file" }, picture.file), ": leaves ", figure(page.lens, `pictures.${index}.rms`, { digits: 2, scale: 100, unit: "% RMS" }),
                 ", lamp ", figure(page.lens, `pictures.${index}.lamp_tilt_stops`, { digits: 2, unit: "stops" }), " from side to side, ",
-                figure(page.lens, `pictures.${index}.ignored_cells`), " cells left out")))));
+                figure(page.lens, `pictures.${index}.ignored_cells`), picture.ignored_cells === 1 ? " cell left out" : " cells left out")))));
 }
 
 function showShadingFigures(page, section) {

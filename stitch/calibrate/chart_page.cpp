@@ -195,7 +195,7 @@ json settingJson(const ChartMeasurement& lens) {
         return json{mm.x() / lens.sensor.mmPerPixelX(), mm.y() / lens.sensor.mmPerPixelY()};
     };
     json out{
-        {"name", toString(lens.setting)},
+        {"name", headingOf(lens.setting)},
         {"verdict", verdictOf(lens)},
         {"focus_m", orNull(lens.setting.focus_m)},
         {"t_stop", orNull(lens.setting.t_stop)},

@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 
+#include "calib/lens_table.h"
 #include "calib/sensor.h"
 
 namespace plateloom::stitch {
@@ -24,6 +25,12 @@ namespace plateloom::stitch {
 
 [[nodiscard]] inline std::string fileName(const std::string& path) {
     return std::filesystem::path(path).filename().string();
+}
+
+/// What stands above the figures of one setting.
+[[nodiscard]] inline std::string headingOf(const calib::LensSetting& setting) {
+    const bool known = setting.focus_m || setting.t_stop || setting.focal_mm;
+    return known ? toString(setting) : std::string("The lens");
 }
 
 [[nodiscard]] inline nlohmann::json frameJson(const calib::Sensor& sensor) {

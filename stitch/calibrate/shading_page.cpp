@@ -83,14 +83,15 @@ std::vector<std::string> verdictOf(const ShadingSetting& at) {
                  "stops.",
                  *corner.opened_stops));
     out.push_back(said(
-        "The fit leaves %.2f %% RMS in %d cells of %d picture%s; %d cells were left "
-        "out as dust or the like.",
-        100 * at.rms, at.used_cells, at.pictures, at.pictures == 1 ? "" : "s", at.ignored_cells));
+        "The fit leaves %.2f %% RMS in %d cells of %d picture%s; %d cell%s left out as dust or "
+        "the like.",
+        100 * at.rms, at.used_cells, at.pictures, at.pictures == 1 ? "" : "s", at.ignored_cells,
+        at.ignored_cells == 1 ? "" : "s"));
     return out;
 }
 
 json settingJson(const ShadingSetting& at, const ShadingMeasurement& measured) {
-    json out{{"name", toString(at.setting)},
+    json out{{"name", headingOf(at.setting)},
              {"verdict", verdictOf(at)},
              {"focus_m", orNull(at.setting.focus_m)},
              {"stop", orNull(at.setting.t_stop)},

@@ -86,6 +86,14 @@ std::string textOf(Chromium& chromium, const std::string& id) {
     return chromium.run("document.getElementById('" + id + "').textContent");
 }
 
+// How many figures of one setting stand in a section; 0 when others stand there as well.
+json figuresOf(Chromium& chromium, const std::string& section, size_t setting) {
+    const std::string all = "[...document.querySelectorAll('" + section + " [data-figure]')]";
+    const std::string mine =
+        "e.dataset.figure.startsWith('settings." + std::to_string(setting) + ".')";
+    return chromium.run(all + ".every((e) => " + mine + ") ? " + all + ".length : 0");
+}
+
 // How far the page is wider than the window: something sticks out.
 json sticksOut(Chromium& chromium) {
     return chromium.run(
@@ -132,6 +140,7 @@ TEST_CASE("the page of a lens measured from charts shows the program's own figur
         CHECK(chromium.run("document.querySelector('#chosen h2').textContent") ==
               shown.at("name").get<std::string>());
         CHECK(checkFigures(chromium, lens) > 60);
+        CHECK(figuresOf(chromium, "#all", i) > 20);
         CHECK(count(chromium, "#straight [data-picture]") == shown.at("pictures").size());
         CHECK(count(chromium, "#before img") == 2);
         CHECK(chromium.run("[...document.images].every((i) => i.complete && i.naturalWidth > 0)") ==
@@ -229,6 +238,7 @@ TEST_CASE("the page of a measured shading shows every setting, and the one chose
         CHECK(chromium.run("document.querySelector('#chosen h2').textContent") ==
               shown.at("name").get<std::string>());
         CHECK(checkFigures(chromium, lens) > 25);
+        CHECK(figuresOf(chromium, "#falloff", i) == 2);
         for (const char* field : {"a1", "a2", "a3", "rms", "used_cells", "ignored_cells"})
             CHECK(shown.at(field) == summary.at("settings")[i].at(field));
         // A ring's point a profile, the fit, and the cosine-fourth law of the recorded focal
