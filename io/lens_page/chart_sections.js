@@ -151,7 +151,7 @@ function table(columns, rows) {
 
 function showChartFigures(page, section) {
     const { setting } = page, pair = (key, digits, unit) => [page.figure(key + ".0", { digits }), ", ", page.figure(key + ".1", { digits, unit })];
-    const number = (path) => make("span", { class: "figure" }, String(path.split(".").reduce((at, key) => at[key], setting)).replace("-", "\u2212"));
+    const number = (path) => make("span", { class: "figure" }, path.split(".").reduce((at, key) => at[key], setting).toExponential(5).replace(/-/g, "\u2212"));
     const folded = (name, content) => make("details", {}, make("summary", {}, name), content);
     section.append(lines([
         ["Focal length", [page.figure("focal_mm", { digits: 4 }), " ± ", page.figure("focal_sigma_mm", { digits: 4, unit: "mm" })]],

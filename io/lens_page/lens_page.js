@@ -100,5 +100,6 @@ showContents(document.getElementById("contents"));
 settingChoice(page, document.getElementById("contents"));
 showJob(page, document.getElementById("job"));
 page.choose(0);
+unfoldInPrint(document.querySelector("main"));
 addEventListener("resize", () => requestAnimationFrame(() => fitAll(document)));
 document.body.dataset.ready = "yes";

@@ -77,3 +77,12 @@ function showContents(nav) {
     for (const section of document.querySelectorAll("main > section"))
         nav.append(make("a", { href: "#" + section.id }, section.dataset.name));
 }
+
+// What is folded away on a screen stands on paper.
+function unfoldInPrint(root) {
+    const opened = [];
+    addEventListener("beforeprint", () => {
+        for (const part of root.querySelectorAll("details:not([open])")) { part.open = true; opened.push(part); }
+    });
+    addEventListener("afterprint", () => { while (opened.length) opened.pop().open = false; });
+}

@@ -145,11 +145,7 @@ function showAll(page, section) {
     const folded = (name, table) => make("details", {}, make("summary", {}, name), make("div", { class: "scroll" }, table));
     section.append(folded(plural(survey.plates.length, "plate", "plates"), platesTable(page)),
         survey.pairs.length ? folded(plural(survey.pairs.length, "pair", "pairs"), pairsTable(page)) : "");
-    const opened = [];
-    addEventListener("beforeprint", () => {
-        for (const part of section.querySelectorAll("details:not([open])")) { part.open = true; opened.push(part); }
-    });
-    addEventListener("afterprint", () => { while (opened.length) opened.pop().open = false; });
+    unfoldInPrint(section);
 }
 
 function showJob(page, footer) {
