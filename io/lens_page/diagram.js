@@ -47,10 +47,13 @@ function diagram(width, { x, y, height, label, small, content }) {
     };
     const inside = x.ticks || xs.ticks.filter((tick) => tick >= x.low && tick <= x.high * 1.0001)
         .map((tick) => [tick, numeral(tick, xs.digits)]);
-    return draw("svg", { class: small ? "diagram small" : "diagram", width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": label },
+    return draw("svg", { class: small ? "diagram small" : "diagram", width, height, viewBox: `0 0 ${width} ${height}`,
+        role: "img", "aria-label": label },
         inside.map(([tick]) => draw("path", { class: "line-grid", d: `M${at.x(tick).toFixed(1)} ${box.top}V${box.bottom}` })),
-        ys.ticks.map((tick) => draw("path", { class: Math.abs(tick) < 1e-9 ? "line-grid zero" : "line-grid", d: `M${box.left} ${at.y(tick).toFixed(1)}H${box.right}` })),
-        inside.filter((_, index) => !small || index % 2 === 0).map(([tick, words]) => draw("text", { x: at.x(tick), y: box.bottom + (small ? 16 : 20), "text-anchor": "middle" }, words)),
+        ys.ticks.map((tick) => draw("path", { class: Math.abs(tick) < 1e-9 ? "line-grid zero" : "line-grid",
+            d: `M${box.left} ${at.y(tick).toFixed(1)}H${box.right}` })),
+        inside.filter((_, index) => !small || index % 2 === 0).map(([tick, words]) => draw("text",
+            { x: at.x(tick), y: box.bottom + (small ? 16 : 20), "text-anchor": "middle" }, words)),
         ys.ticks.map((tick) => draw("text", { x: box.left - 7, y: at.y(tick) + 5, "text-anchor": "end" }, numeral(tick, ys.digits))),
         small ? null : draw("text", { x: 0, y: 15, class: "axis-name" }, y.name),
         small ? null : draw("text", { x: (box.left + box.right) / 2, y: height - 8, "text-anchor": "middle", class: "axis-name" }, x.name),

@@ -52,7 +52,8 @@ function gridBeyond(setting, exaggeration) {
     grid.moved_x_px.forEach((dx, at) => {
         if (dx === null) return;
         const i = at % (grid.across + 1), j = Math.floor(at / (grid.across + 1));
-        const x = i / grid.across + (exaggeration * dx) / frame.width_px, y = j / grid.down + (exaggeration * grid.moved_y_px[at]) / frame.height_px;
+        const x = i / grid.across + (exaggeration * dx) / frame.width_px,
+            y = j / grid.down + (exaggeration * grid.moved_y_px[at]) / frame.height_px;
         beyond.x = Math.max(beyond.x, -x, x - 1);
         beyond.y = Math.max(beyond.y, -y, y - 1);
     });
@@ -79,7 +80,8 @@ function cellMeans(residuals, frame) {
     const across = 12, down = Math.max(2, Math.round((12 * frame.height_px) / frame.width_px));
     const sums = new Map();
     for (const [x, y, dx, dy] of residuals) {
-        const i = Math.min(across - 1, Math.floor((x / frame.width_px) * across)), j = Math.min(down - 1, Math.floor((y / frame.height_px) * down));
+        const i = Math.min(across - 1, Math.floor((x / frame.width_px) * across)),
+            j = Math.min(down - 1, Math.floor((y / frame.height_px) * down));
         const sum = sums.get(j * across + i) || { x: 0, y: 0, dx: 0, dy: 0, count: 0 };
         sum.x += x; sum.y += y; sum.dx += dx; sum.dy += dy; ++sum.count;
         sums.set(j * across + i, sum);
@@ -106,13 +108,15 @@ function residualDrawing(width, setting, residuals, strays) {
     // A circle in millimetres; the picture's pixels need not be square.
     const reach_x = (support.reach_mm / frame.width_mm) * wide, reach_y = (support.reach_mm / frame.height_mm) * tall;
     const length = sample_px * stroke;
-    return draw("svg", { class: "over-frame", width, height: tall + 44, viewBox: `-4 -4 ${width} ${tall + 44}`, role: "img", "aria-label": "Residuals over the frame" },
+    return draw("svg", { class: "over-frame", width, height: tall + 44, viewBox: `-4 -4 ${width} ${tall + 44}`, role: "img",
+        "aria-label": "Residuals over the frame" },
         draw("clipPath", { id: "frame-clip" }, draw("rect", { width: wide, height: tall })),
         draw("rect", { width: wide, height: tall, class: "frame" }),
         draw("path", { d: `M${wide / 2} 0V${tall}M0 ${tall / 2}H${wide}`, class: "thirds" }),
         draw("ellipse", { cx: wide / 2, cy: tall / 2, rx: reach_x, ry: reach_y, class: "reach-edge", "clip-path": "url(#frame-clip)" }),
         draw("path", { d: path, class: "stroke" }), draw("path", { d: dots, class: "foot" }),
-        draw("path", { class: "stray", d: strays.map(([x, y]) => `M${(x * scale - 5).toFixed(1)} ${(y * scale - 5).toFixed(1)}l10 10m0 -10l-10 10`).join("") }),
+        draw("path", { class: "stray", d: strays.map(([x,
+            y]) => `M${(x * scale - 5).toFixed(1)} ${(y * scale - 5).toFixed(1)}l10 10m0 -10l-10 10`).join("") }),
         draw("path", { d: `M2 ${tall + 22}h${length.toFixed(1)}m0 -8v16m${-length.toFixed(1)} -16v16`, class: "sample" }),
         draw("text", { x: length + 14, y: tall + 28, class: "sample-name" }, `${Number(sample_px.toPrecision(1))} px`));
 }

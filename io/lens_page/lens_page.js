@@ -19,7 +19,8 @@ const warningsOf = (lens) => [...lens.warnings, ...lens.settings.flatMap((settin
 
 function showVerdict(page, header) {
     const { lens } = page, warnings = warningsOf(lens);
-    const left_out = lens.kind === "chart" ? lens.settings.flatMap((setting) => setting.pictures.filter((picture) => !picture.used)).length : 0;
+    const left_out = lens.kind === "chart"
+        ? lens.settings.flatMap((setting) => setting.pictures.filter((picture) => !picture.used)).length : 0;
     const state = warnings.length ? "know" : "holds", sign = { know: "i", holds: "✓" }[state];
     const count = warnings.length ? `Measured, ${warnings.length} to know` : "Measured";
     header.dataset.state = state;
@@ -27,13 +28,15 @@ function showVerdict(page, header) {
         make("p", { class: "project" }, `plateloom ${lens.command} · written ${writtenAt()}`),
         make("div", { class: "verdict" }, make("span", { class: "sign", "aria-hidden": "true" }, sign),
             make("div", {}, make("p", { class: "count" }, count), make("h1", { id: "verdict-words" }, lens.verdict))),
-        make("ul", { class: "facts" }, make("li", {}, make("b", {}, String(lens.settings.length)), lens.settings.length === 1 ? " setting" : " settings"),
+        make("ul", { class: "facts" }, make("li", {}, make("b", {}, String(lens.settings.length)), lens.settings.length === 1
+            ? " setting" : " settings"),
             left_out ? make("li", {}, make("b", {}, String(left_out)), left_out === 1 ? " picture left out" : " pictures left out") : null));
     document.title = `${sign} Lens: ${lens.verdict}`;
 }
 
 function warningCards(warnings) {
-    return warnings.map((text) => make("li", { class: "finding" }, make("h3", {}, make("span", { class: "sign", "aria-hidden": "true" }, "i"), "To know"),
+    return warnings.map((text) => make("li", { class: "finding" }, make("h3", {},
+        make("span", { class: "sign", "aria-hidden": "true" }, "i"), "To know"),
         make("p", { class: "text" }, sentence(text, []))));
 }
 
@@ -42,7 +45,8 @@ function showChosen(page, section) {
     section.querySelector("h2").textContent = setting.name;
     section.append(make("ul", { class: "sentences" }, setting.verdict.map((text) => make("li", {}, text))));
     const cards = [...(setting.pictures && page.lens.kind === "chart" ? setting.pictures.filter((picture) => !picture.used)
-        .map((picture) => make("li", { class: "finding" }, make("h3", {}, make("span", { class: "sign", "aria-hidden": "true" }, "–"), make("span", { class: "file" }, picture.file)),
+        .map((picture) => make("li", { class: "finding" }, make("h3", {},
+            make("span", { class: "sign", "aria-hidden": "true" }, "–"), make("span", { class: "file" }, picture.file)),
             make("p", { class: "text" }, `Left out: ${picture.why}`))) : []), ...warningCards(setting.warnings || [])];
     if (cards.length) section.append(make("ul", { class: "findings" }, cards));
     for (const note of setting.notes || []) section.append(make("p", { class: "note" }, sentence(note, [])));
