@@ -252,7 +252,7 @@ function chartOverview(page, section) {
         "points reach %", "pictures"], settings.map((setting, index) => {
         const figure_of = (path, options) => make("td", {}, figure(page.lens, `settings.${index}.${path}`, options));
         return make("tr", { "data-setting": index }, make("th", { scope: "row" }, page.settingButton(index)),
-            figure_of("focal_mm", { digits: 3 }), figure_of("focal_sigma_mm", { digits: 3 }),
+            figure_of("focal_mm", { digits: 3 }), figure_of("focal_sigma_mm", { digits: 4 }),
             figure_of(`distortion.${percentAt(setting, true)}.percent`, { digits: 2 }), figure_of("rms_px", { digits: 3 }),
             figure_of("support.share", { digits: 0, scale: 100 }),
             make("td", {}, `${setting.pictures.filter((picture) => picture.used).length} of ${setting.pictures.length}`));

@@ -165,7 +165,7 @@ json guidesJson(const ChartMeasurement& lens, const ChartPicture& picture,
 
 std::string knownTo(const ChartMeasurement& lens) {
     return std::isfinite(lens.focal_sigma_mm)
-               ? said("known to %.3f mm (one sigma)", lens.focal_sigma_mm)
+               ? said("known to %.4f mm (one sigma)", lens.focal_sigma_mm)
                : std::string("but the pictures do not tell how well it is known");
 }
 
