@@ -53,7 +53,7 @@ bool canBlend(const Lens& a, const Lens& b) {
 }
 
 Lens blendLenses(const Lens& a, const Lens& b, double share) {
-    assert(canBlend(a, b) && share >= 0 && share <= 1);
+    assert(canBlend(a, b) && share >= -4 && share <= 5);
     if (share == 0) return a;
     if (share == 1) return b;
     Lens out;

@@ -27,7 +27,8 @@ namespace plateloom::calib {
 [[nodiscard]] bool canBlend(const Lens& a, const Lens& b);
 
 /// Needs canBlend. What only one of the two knows (focus, stops, entrance pupil) is not known
-/// between them.
+/// between them. A share a little outside 0 to 1 (down to -4 and up to 5) goes on in a straight
+/// line.
 [[nodiscard]] Lens blendLenses(const Lens& a, const Lens& b, double share);
 
 [[nodiscard]] PanTiltRoll blendPoses(const PanTiltRoll& a, const PanTiltRoll& b, double share);

@@ -167,12 +167,24 @@ private:
             if (found.lens.entrance_pupil_offset_m)
                 plate_.lens.entrance_pupil_offset_m = found.lens.entrance_pupil_offset_m;
             plate_.distortion_known = focal_from_table_ = true;
+            refocused(found.lens);
         }
         if (found.shading && !plate_.shading_known) {
             plate_.lens.shading = found.lens.shading;
             plate_.shading_known = true;
         }
         warnings_.insert(warnings_.end(), found.warnings.begin(), found.warnings.end());
+    }
+
+    void refocused(const calib::Lens& lens) {
+        calib::LensSetting nearer = setting();
+        if (!nearer.focus_m) return;
+        *nearer.focus_m /= 1 + Plate::kRefocused;
+        calib::Lens other = sources_.table->lookup.at(nearer).lens;
+        // Nothing to find out where the lens does not breathe, or the table ends.
+        constexpr double kBreathes = 1e-5;
+        if (std::abs(other.focal_mm / lens.focal_mm - 1) < kBreathes) return;
+        plate_.refocused = std::move(other);
     }
 
     void setFocal() {

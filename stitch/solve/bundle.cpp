@@ -11,6 +11,7 @@
 #include <numeric>
 
 #include "calib/angle.h"
+#include "calib/lens_blend.h"
 #include "stitch/solve/bundle_priors.h"
 #include "stitch/solve/free_network.h"
 #include "stitch/solve/tie_cost.h"
@@ -57,26 +58,44 @@ struct Adjustment {
     std::vector<double> residual_px;
 
     double* rotationOf(int plate) { return worldFromCamera[plate].coeffs().data(); }
-    [[nodiscard]] bool breathes(int plate) const {
-        return settings.breathing_sigma > 0 && !plates[plate].distortion_known;
+    [[nodiscard]] bool breathes(int plate) const { return breathingSigma(plate) > 0; }
+    [[nodiscard]] double breathingSigma(int plate) const {
+        constexpr double kReading = 0.04;
+        const Plate& one = plates[size_t(plate)];
+        if (!one.distortion_known) return settings.breathing_sigma;
+        if (!settings.refocus || !one.refocused) return 0;
+        return kReading / Plate::kRefocused *
+               std::abs(one.refocused->focal_mm / one.lens.focal_mm - 1);
     }
     double* lensOf(int plate) { return lens[plates[plate].lens_group].data(); }
 };
 
 // The one place where a tie's ends become flat positions: constant, whatever the solver does.
 void flattenTies(Adjustment& job) {
-    std::vector<calib::LensMap> maps;
-    maps.reserve(job.plates.size());
-    for (const auto& plate : job.plates) maps.emplace_back(plate.lens, plate.sensor);
+    std::vector<calib::LensMap> maps, refocused;
+    for (const auto& plate : job.plates) {
+        maps.emplace_back(plate.lens, plate.sensor);
+        refocused.emplace_back(plate.refocused.value_or(plate.lens), plate.sensor);
+    }
     const auto flatten = [&](int p, const Vector2d& px) -> std::optional<FlatPoint> {
         const Plate& plate = job.plates[p];
-        const auto mm = maps[p].flatFromRecorded_mm(calib::mmFromPixel(plate.sensor, px));
+        const auto recorded_mm = calib::mmFromPixel(plate.sensor, px);
+        const auto mm = maps[p].flatFromRecorded_mm(recorded_mm);
         if (!mm) return std::nullopt;
-        return FlatPoint{*mm - plate.lens.projection_offset_mm,
-                         plate.lens.focal_mm,
-                         plate.sensor.halfDiagonal_mm(),
-                         {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()},
-                         !plate.distortion_known};
+        FlatPoint point;
+        point.mm = *mm - plate.lens.projection_offset_mm;
+        point.focal_mm = plate.lens.focal_mm;
+        point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
+        point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
+        point.bends = !plate.distortion_known;
+        if (plate.refocused && job.settings.refocus) {
+            const auto nearer_mm = refocused[p].flatFromRecorded_mm(recorded_mm);
+            if (!nearer_mm) return std::nullopt;
+            point.by_breathing_mm =
+                (*nearer_mm - plate.refocused->projection_offset_mm - point.mm) /
+                (plate.refocused->focal_mm / plate.lens.focal_mm - 1);
+        }
+        return point;
     };
     job.residual.resize(job.ties.size());
     job.usable.assign(job.ties.size(), 0);
@@ -152,7 +171,8 @@ void addTies(Adjustment& job, ceres::Problem& problem) {
         double *la = job.lensOf(a), *lb = job.lensOf(b);
         double *fa = &job.breathing[a], *fb = &job.breathing[b];
         if (job.free_terms[job.plates[a].lens_group].empty() &&
-            job.free_terms[job.plates[b].lens_group].empty()) {
+            job.free_terms[job.plates[b].lens_group].empty() && !job.breathes(a) &&
+            !job.breathes(b)) {
             std::copy(la, la + kLensTerms, tie.lens_a.begin());
             std::copy(lb, lb + kLensTerms, tie.lens_b.begin());
             problem.AddResidualBlock(tieWithLensFixed(tie), loss, qa, qb);
@@ -197,7 +217,7 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         double* breathing = &job.breathing[p];
         if (!problem.HasParameterBlock(breathing)) continue;
         if (job.breathes(int(p)))
-            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.settings.breathing_sigma),
+            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.breathingSigma(int(p))),
                                      nullptr, breathing);
         else
             problem.SetParameterBlockConstant(breathing);
@@ -384,6 +404,13 @@ BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Ti
 
 calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
     calib::Lens lens = plate.lens;
+    if (plate.distortion_known && plate.refocused && breathing != 1) {
+        const double share = (breathing - 1) / (plate.refocused->focal_mm / lens.focal_mm - 1);
+        lens = calib::blendLenses(lens, *plate.refocused, std::clamp(share, -4.0, 5.0));
+        lens.shading = plate.lens.shading;
+        lens.focal_mm *= correction.term[kScale];
+        return lens;
+    }
     lens.focal_mm *= correction.term[kScale] * breathing;
     if (plate.distortion_known) return lens;
     const auto& term = correction.term;

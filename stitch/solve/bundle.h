@@ -35,6 +35,9 @@ struct BundleSettings {
     /// > 0: one-sigma share by which a plate's focal length may differ from its group's, likewise;
     /// distortion goes with it.
     double breathing_sigma = 0;
+    /// Lenses from a table may have been focused not quite where the ring was read: within 4 % of 1
+    /// / distance.
+    bool refocus = false;
     double loss_px = 1.0;       ///< scale of the robust loss, plate pixels
     double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all
     double pose_sigma_deg = 0;  ///< > 0: poses of the plates as priors

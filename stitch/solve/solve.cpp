@@ -61,6 +61,8 @@ TieRound passByPixels(Cameras& cameras, LightStore& lights, const TieRound& befo
     RoundSettings settings;
     settings.radial_terms = unknown ? 3 : 0;
     settings.solve_axis = unknown;
+    settings.refocus = std::any_of(cameras.plates.begin(), cameras.plates.end(),
+                                   [](const Plate& plate) { return plate.refocused.has_value(); });
     settings.loss_px = 0.25 * search_px;
     settings.least_px = 0.15;
     settings.last = true;

@@ -146,6 +146,21 @@ FoundLenses foundLenses(const Cameras& cameras) {
                 said("%.1f %% only; say it with --focal, or give a lens measured by calibrate",
                      100 * sigma_mm / focal_mm));
     }
+    int refocused = 0;
+    double most = 0;
+    for (int p = 0; p < cameras.size(); ++p) {
+        const Plate& plate = cameras.plates[p];
+        if (!plate.refocused || !cameras.worldFromCamera[p] || cameras.breathing[p] == 1) continue;
+        ++refocused;
+        most = std::max(most, Plate::kRefocused *
+                                  std::abs((cameras.breathing[p] - 1) /
+                                           (plate.refocused->focal_mm / plate.lens.focal_mm - 1)));
+    }
+    if (refocused > 0)
+        found.notes.push_back("focus of " + std::to_string(refocused) +
+                              said(" plates set right from the overlaps, by up to %.1f %% of the "
+                                   "distance that was read off the ring",
+                                   100 * most));
     return found;
 }
 

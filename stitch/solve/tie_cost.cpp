@@ -38,7 +38,10 @@ struct Corrected {
 Corrected corrected(const FlatPoint& point, const double* lens, double breathing) {
     Corrected out;
     out.mm = point.corrected_mm(lens, breathing);
-    if (!point.bends) return out;
+    if (!point.bends) {
+        out.by_breathing = point.by_breathing_mm;
+        return out;
+    }
     const double h = point.half_diagonal_mm;
     const Vector2d axis(lens[kAxisX], lens[kAxisY]), centre(lens[kCentreX], lens[kCentreY]);
     const Vector2d at = (point.mm - axis - centre) / h;

@@ -20,12 +20,14 @@ struct FlatPoint {
     double focal_mm = 0;             ///< before the correction
     double half_diagonal_mm = 1;
     Vector2d px_per_mm = Vector2d::Ones();
+    /// How the position goes with the plate's breathing, for a lens from a table.
+    Vector2d by_breathing_mm = Vector2d::Zero();
     bool bends = false;  ///< all terms apply: the plate came without distortion data
 
     /// Position after the lens correction, from the corrected axis.
     template <class T>
     [[nodiscard]] Eigen::Matrix<T, 2, 1> corrected_mm(const T* lens, const T& breathing) const {
-        if (!bends) return mm.cast<T>();
+        if (!bends) return mm.cast<T>() + by_breathing_mm.cast<T>() * (breathing - 1.0);
         const T x = (mm.x() - lens[kAxisX] - lens[kCentreX]) / half_diagonal_mm;
         const T y = (mm.y() - lens[kAxisY] - lens[kCentreY]) / half_diagonal_mm;
         const T r2 = x * x + y * y;

@@ -174,6 +174,7 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     bundle.radial_terms = settings.radial_terms;
     bundle.solve_axis = settings.solve_axis;
     bundle.breathing_sigma = settings.solve_axis ? kBreathingSigma : 0;
+    bundle.refocus = settings.refocus;
     bundle.loss_px = settings.loss_px;
     bundle.outlier_px = 0;
     bundle.least_gain = 1e-5;
@@ -196,18 +197,20 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     ties = chosen(ties, agrees);
     bundle.covariance = settings.last;
     bundle.least_gain = settings.last ? 1e-10 : 1e-6;
-    if (settings.last && bundle.breathing_sigma > 0) {
+    if (settings.last && (bundle.breathing_sigma > 0 || bundle.refocus)) {
         BundleSettings trial = bundle;
         trial.covariance = false;
         trial.outlier_px = 0;
         Cameras breathing = cameras, still = cameras;
         const BundleResult with = adjust(breathing, ties, trial);
         trial.breathing_sigma = 0;
+        trial.refocus = false;
         still.breathing.assign(still.breathing.size(), 1);
         const BundleResult without = adjust(still, ties, trial);
         if (with.usable && without.usable &&
             !breathingTells(ties, with, without, cameras.plates.size())) {
             bundle.breathing_sigma = 0;
+            bundle.refocus = false;
             cameras = std::move(still);
         } else {
             cameras = std::move(breathing);

@@ -50,6 +50,7 @@ struct TieRound {
 struct RoundSettings {
     int radial_terms = 0;
     bool solve_axis = false;  ///< and breathing
+    bool refocus = false;     ///< see BundleSettings
     double loss_px = 1;       ///< of the first pass; the second takes it from the residuals
     double least_px = 1;      ///< no tie nearer than this is an outlier
     bool last = false;        ///< to the last digit, with uncertainties
