@@ -20,9 +20,9 @@ struct FlatPoint {
     double focal_mm = 0;             ///< before the correction
     double half_diagonal_mm = 1;
     Vector2d px_per_mm = Vector2d::Ones();
+    bool bends = false;  ///< all terms apply: the plate came without distortion data
     /// How the position goes with the plate's breathing, for a lens from a table.
     Vector2d by_breathing_mm = Vector2d::Zero();
-    bool bends = false;  ///< all terms apply: the plate came without distortion data
 
     /// Position after the lens correction, from the corrected axis.
     template <class T>

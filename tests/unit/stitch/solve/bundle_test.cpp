@@ -64,7 +64,8 @@ TEST_CASE("The residual of a tie is its distance on the second plate, in pixels 
                          24,
                          kSensor.halfDiagonal_mm(),
                          {1 / kSensor.mmPerPixelX(), 1 / kSensor.mmPerPixelY()},
-                         false};
+                         false,
+                {0, 0}};
     };
     TieResidual tie;
     tie.a = end(px_a);

@@ -16,8 +16,8 @@ using ByNumber = ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, k
 TieResidual someTie(std::mt19937& random, bool bends) {
     std::uniform_real_distribution<double> at(-15, 15);
     TieResidual tie;
-    tie.a = {{at(random), at(random)}, 28, 20.6, {50, 52}, bends};
-    tie.b = {{at(random), at(random)}, 35, 20.6, {50, 52}, bends};
+    tie.a = {{at(random), at(random)}, 28, 20.6, {50, 52}, bends, {at(random), at(random)}};
+    tie.b = {{at(random), at(random)}, 35, 20.6, {50, 52}, bends, {at(random), at(random)}};
     tie.weight = 3;
     return tie;
 }
