@@ -22,7 +22,8 @@ PlateStudy studyOf(double blur_px, double gain, float noise, unsigned seed) {
     std::normal_distribution<float> normal(0, noise);
     cv::Mat wall(kHeight, kWidth, CV_32F);
     for (int y = 0; y < kHeight; ++y)
-        for (int x = 0; x < kWidth; ++x) wall.at<float>(y, x) = 3 * y < kHeight ? 0.3f : light(grain);
+        for (int x = 0; x < kWidth; ++x)
+            wall.at<float>(y, x) = 3 * y < kHeight ? 0.3f : light(grain);
     cv::GaussianBlur(wall, wall, {}, 1.0);
     if (blur_px > 0) cv::GaussianBlur(wall, wall, {}, blur_px);
     io::PlatePixels pixels;

@@ -65,7 +65,7 @@ TEST_CASE("The residual of a tie is its distance on the second plate, in pixels 
                          kSensor.halfDiagonal_mm(),
                          {1 / kSensor.mmPerPixelX(), 1 / kSensor.mmPerPixelY()},
                          false,
-                {0, 0}};
+                         {0, 0}};
     };
     TieResidual tie;
     tie.a = end(px_a);
