@@ -3,12 +3,11 @@
 
 #include "io/input_error.h"
 #include "io/lens_table_file.h"
-#include "io/new_file.h"
 #include "stitch/calibrate/chart_job.h"
 #include "stitch/calibrate/chart_page.h"
 #include "stitch/calibrate/chart_summary.h"
 #include "stitch/cli/commands.h"
-#include "stitch/cli/options.h"
+#include "stitch/cli/prep_options.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/report/report.h"
 
@@ -17,16 +16,12 @@ namespace plateloom::cli {
 namespace {
 
 struct Options {
-    std::vector<std::string> pictures;
-    std::string board, squares, dictionary, sensor, report, frames, colour_space, output, page;
+    PrepOptions prep;
+    std::string board, squares, dictionary;
     std::string model = "recorded-to-flat";
-    double square_mm = 0, marker_mm = 0, dot_mm = 0, focal_mm = 0, focus_m = 0, t_stop = 0;
+    double square_mm = 0, marker_mm = 0, dot_mm = 0;
     bool flat_board = false;
 };
-
-std::optional<double> above0(double value) {
-    return value > 0 ? std::optional(value) : std::nullopt;
-}
 
 stitch::BoardWish boardOf(const Options& options) {
     stitch::BoardWish wish;
@@ -47,19 +42,10 @@ stitch::BoardWish boardOf(const Options& options) {
 
 stitch::ChartRequest requestOf(const Options& options) {
     stitch::ChartRequest request;
-    request.prep.pictures = options.pictures;
-    if (!options.frames.empty()) request.prep.frames = io::parseFrameRange(options.frames);
-    if (!options.report.empty()) request.prep.report = options.report;
-    request.prep.colour_space = options.colour_space;
+    request.prep = options.prep.request();
     request.board = boardOf(options);
-    if (!options.sensor.empty()) {
-        const SensorSize size = parseSensor(options.sensor);
-        request.sensor_width_mm = size.width_mm;
-        request.sensor_height_mm = above0(size.height_mm);
-    }
-    request.prep.focal_mm = above0(options.focal_mm);
-    request.prep.focus_m = above0(options.focus_m);
-    request.prep.t_stop = above0(options.t_stop);
+    request.sensor_width_mm = options.prep.sensorWidth_mm();
+    request.sensor_height_mm = options.prep.sensorHeight_mm();
     if (options.model == "flat-to-recorded")
         request.direction = calib::DistortionDirection::flat_to_recorded;
     request.board_shape = !options.flat_board;
@@ -68,27 +54,26 @@ stitch::ChartRequest requestOf(const Options& options) {
 
 void calibrateChart(const Options& options, Run& run) {
     const auto request = requestOf(options);
-    io::NewFile(options.output);  // what can't be written is found now, not after the work
-    if (!options.page.empty()) stitch::prepareReport(options.page);
+    options.prep.findOutWhatCanBeWritten();
     ProgressBar bar;
     const auto job = stitch::measureCharts(request, bar.callback());
     bar.wipe();
-    io::addToLensTable(options.output, job.table());
+    io::addToLensTable(options.prep.output, job.table());
     for (const auto& note : job.notes) say(note);
     for (const auto& lens : job.lenses) {
         for (const auto& line : stitch::linesOf(lens)) say(line);
         for (const auto& warning : lens.warnings) warn(warning);
     }
     for (const auto& warning : job.warnings) warn(warning);
-    say("wrote " + options.output);
-    if (!options.page.empty()) {
-        stitch::writeChartPage(options.page, job, options.colour_space);
-        say("wrote " + io::reportPagePath(options.page).string());
+    say("wrote " + options.prep.output);
+    if (!options.prep.page.empty()) {
+        stitch::writeChartPage(options.prep.page, job, options.prep.colour_space);
+        say("wrote " + io::reportPagePath(options.prep.page).string());
     }
     run.status = job.needsALook() ? look_at_it : done;
     if (!run.json) return;
     auto summary = stitch::jsonOf(job);
-    summary["output"] = options.output;
+    summary["output"] = options.prep.output;
     summary["status"] = int(run.status);
     std::printf("%s\n", summary.dump(2).c_str());
 }
@@ -124,57 +109,19 @@ void addBoard(CLI::App& command, Options& options) {
                      "The board is known to be flat and square: do not measure its shape");
 }
 
-void addSetting(CLI::App& command, Options& options) {
-    command.add_option("--sensor", options.sensor, "Active sensor area in mm")->type_name("WxH");
-    command
-        .add_option("--focal", options.focal_mm, "Focal length that the lens is marked with, in mm")
-        ->check(CLI::PositiveNumber)
-        ->type_name("MM");
-    command.add_option("--focus", options.focus_m, "Focus distance of all pictures, in metres")
-        ->check(CLI::PositiveNumber)
-        ->type_name("M");
-    command.add_option("--t-stop", options.t_stop, "T-stop of all pictures")
-        ->check(CLI::PositiveNumber)
-        ->type_name("T");
-    command
-        .add_option("--camera-report", options.report,
-                    "Camera report (CSV): each picture's focus, T-stop, focal length")
-        ->type_name("FILE.csv");
-    command.add_option("--frames", options.frames, "Frames of name.####.exr, e.g. 1001-1100")
-        ->type_name("RANGE");
-    command
-        .add_option("--colour-space", options.colour_space,
-                    "The pictures' colour space, when their files do not say it")
-        ->type_name("NAME");
-}
-
 }  // namespace
 
 void addCalibrateChart(CLI::App& calibrate, Run& run) {
     auto options = std::make_shared<Options>();
     auto* command = calibrate.add_subcommand(
         "chart", "Focal length and distortion from pictures of a board, at each focus setting");
-    command
-        ->add_option("pictures", options->pictures,
-                     "Pictures of the board: files, folders, or name.####.exr with --frames")
-        ->required()
-        ->type_name("IMAGES");
+    options->prep.addTo(*command, "the board");
     addBoard(*command, *options);
-    addSetting(*command, *options);
     command
         ->add_option("--model", options->model,
                      "Which way the distortion polynomial runs: D-U or U-D")
         ->check(CLI::IsMember({"recorded-to-flat", "flat-to-recorded"}))
         ->capture_default_str();
-    command
-        ->add_option("-o,--output", options->output,
-                     "Lens table; one that exists takes the new settings in")
-        ->required()
-        ->type_name("LENS.json");
-    command
-        ->add_option("--report", options->page,
-                     "Folder for a page to look at: DIR/index.html, one file, opens offline")
-        ->type_name("DIR");
     command->callback([options, &run] { calibrateChart(*options, run); });
 }
 
