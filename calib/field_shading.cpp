@@ -6,6 +6,8 @@
 #include <cmath>
 #include <limits>
 
+#include "calib/median.h"
+
 namespace plateloom::calib {
 
 namespace {
@@ -38,13 +40,6 @@ bool lampMoves(const std::vector<FieldPicture>& pictures) {
         most_tilt = std::max(most_tilt, picture.facing->tilt_deg);
     }
     return most_pan - least_pan > kMoved_deg || most_tilt - least_tilt > kMoved_deg;
-}
-
-double median(std::vector<double> values) {
-    if (values.empty()) return 0;
-    const auto middle = values.begin() + long(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
 }
 
 // One cell of one picture, ready for the solve.

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "calib/angle.h"
+#include "calib/median.h"
 #include "calib/said.h"
 #include "io/input_error.h"
 #include "stitch/calibrate/chart_figures.h"
@@ -27,13 +28,6 @@ constexpr double kPointSigmas = 6, kPointLeast_px = 0.4;
 constexpr double kWrongShare = 0.15, kWrongTimes = 3;
 // Edges this much wider than the other pictures' are out of focus or moved.
 constexpr double kBlurTimes = 1.8, kBlurLeast_px = 1.0;
-
-double medianOf(std::vector<double> values) {
-    if (values.empty()) return 0;
-    const auto middle = values.begin() + ptrdiff_t(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 struct Work {
     const ChartTask& task;
@@ -109,7 +103,7 @@ void leaveOutBlurred(Work& work) {
     std::vector<double> edges;
     for (const size_t p : work.shown)
         if (work.out.pictures[p].edge_px > 0) edges.push_back(work.out.pictures[p].edge_px);
-    const double usual = medianOf(edges);
+    const double usual = calib::median(edges);
     const auto shown = work.shown;
     for (const size_t p : shown) {
         const double edge = work.out.pictures[p].edge_px;
@@ -126,9 +120,9 @@ bool leaveOutWrong(Work& work) {
     for (const auto& picture : residuals) {
         std::vector<double> lengths;
         for (const auto& r : picture) lengths.push_back(r.norm());
-        sizes.push_back(medianOf(lengths));
+        sizes.push_back(calib::median(lengths));
     }
-    const double usual = medianOf(sizes);
+    const double usual = calib::median(sizes);
     const double limit_px = std::max(kPointSigmas * work.fit.noise_px, kPointLeast_px);
     bool changed = false;
     std::vector<std::pair<size_t, std::string>> wrong;

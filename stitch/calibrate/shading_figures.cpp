@@ -5,19 +5,14 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/said.h"
+
 namespace plateloom::stitch {
 
 namespace {
 
 constexpr int kRings = 24, kCurveSteps = 32;
 constexpr std::array<double, 3> kHeights{0.5, 0.75, 1.0};
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[400];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 double quantile(std::vector<double>& values, double share) {
     const auto at = values.begin() + long(share * double(values.size() - 1) + 0.5);

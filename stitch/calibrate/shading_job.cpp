@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/said.h"
 #include "io/input_error.h"
 #include "io/lens_table_file.h"
 #include "stitch/calibrate/field_light.h"
@@ -12,13 +13,6 @@
 namespace plateloom::stitch {
 
 namespace {
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[400];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 void refuseShapes(const std::vector<PrepPicture>& pictures) {
     constexpr double kSame = 0.005;

@@ -4,16 +4,11 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/said.h"
+
 namespace plateloom::stitch {
 
 namespace {
-
-template <class... Values>
-std::string said(const char* format, Values... values) {
-    char text[400];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
 
 std::string stopsOrDash(const std::optional<double>& stops) {
     return stops ? said("%+11.2f", *stops) : said("%11s", "-");

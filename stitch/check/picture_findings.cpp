@@ -4,19 +4,13 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/median.h"
 #include "calib/said.h"
 #include "stitch/check/cover_findings.h"
 
 namespace plateloom::stitch {
 
 namespace {
-
-double median(std::vector<double> values) {
-    if (values.empty()) return 0;
-    const auto middle = values.begin() + ptrdiff_t(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 Finding ofPlate(FindingKind kind, bool grave, const SurveyedPlate& plate, std::string text,
                 std::string advice) {
@@ -55,7 +49,7 @@ void addExposures(const std::vector<PictureFacts>& facts, Survey& survey) {
         for (const auto& plate : survey.plates)
             if (plate.gain_stops && plate.placed_by == "ties") off.push_back(*plate.gain_stops);
     if (off.size() < 3) return;
-    const double usual = median(off);
+    const double usual = calib::median(off);
     constexpr double kTold_stops = 0.3, kNoted_stops = 0.6;
     for (size_t i = 0; i < survey.plates.size(); ++i) {
         const auto& plate = survey.plates[i];
@@ -153,7 +147,7 @@ void tellReasons(const std::vector<PictureFacts>& facts, Survey& survey) {
     for (size_t i = 0; i < facts.size(); ++i)
         if (facts[i].fineness != 0 && survey.plates[i].placed_by == "ties")
             fineness.push_back(facts[i].fineness);
-    const double usual = median(fineness);
+    const double usual = calib::median(fineness);
     for (auto& finding : survey.findings) {
         if (finding.kind != FindingKind::not_tied) continue;
         const auto plate =

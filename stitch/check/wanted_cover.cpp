@@ -7,6 +7,7 @@
 #include <tuple>
 
 #include "calib/angle.h"
+#include "calib/median.h"
 
 namespace plateloom::stitch {
 
@@ -18,12 +19,6 @@ using calib::kDegPerRad;
 constexpr size_t kLeastInRow = 3;
 // A plate that looks this steeply is a cap: the pole is wanted.
 constexpr double kCap_deg = 75;
-
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + ptrdiff_t(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 PanTilt_deg middleOf(const SphereFrame& frame) {
     return panTiltOf(frame.middle());
@@ -62,7 +57,7 @@ Steps stepsOf(const PlateRow& row, const std::vector<SphereFrame>& frames) {
             steps.largest_after = i;
         }
     }
-    steps.usual_deg = median(steps.after_deg);
+    steps.usual_deg = calib::median(steps.after_deg);
     return steps;
 }
 
@@ -120,7 +115,7 @@ std::optional<double> rowReach(const PlateRow& row, const std::vector<SphereFram
         if (reach) reaches.push_back(*reach);
     }
     if (reaches.empty()) return std::nullopt;
-    const double usual = median(reaches);
+    const double usual = calib::median(reaches);
     constexpr double kUnusual_deg = 4;
     double limit = usual;
     for (const double reach : reaches) {
@@ -226,7 +221,7 @@ std::vector<PlateRow> plateRows(const std::vector<SphereFrame>& frames) {
     for (auto& row : rows) {
         std::vector<double> tilts;
         for (const int p : row.plates) tilts.push_back(tilt[p]);
-        row.tilt_deg = median(tilts);
+        row.tilt_deg = calib::median(tilts);
         std::sort(row.plates.begin(), row.plates.end(),
                   [&](int a, int b) { return pan[a] > pan[b]; });
         const Steps steps = stepsOf(row, frames);

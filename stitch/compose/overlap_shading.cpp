@@ -7,6 +7,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "calib/median.h"
+
 namespace plateloom::stitch {
 
 namespace {
@@ -101,12 +103,6 @@ double predicted(const Sample& sample, const std::vector<Terms>& terms) {
     return log_t(sample.setting_a, sample.s_a) - log_t(sample.setting_b, sample.s_b);
 }
 
-double medianOf(std::vector<double> values) {
-    const auto middle = values.begin() + ptrdiff_t(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
-
 // Gauss-Newton with weights that fall with the residual (Tukey's biweight). `used(pair)` says which
 // overlaps count.
 template <class Used>
@@ -130,7 +126,7 @@ Fit fit(const Overlaps& overlaps, int terms, const Used& used) {
             sizes.push_back(std::abs(off[i]));
         }
         if (sizes.empty()) break;
-        out.scale = std::max(1e-4, 1.4826 * medianOf(std::move(sizes)));
+        out.scale = std::max(1e-4, 1.4826 * calib::median(std::move(sizes)));
         Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(unknowns, unknowns);
         Eigen::VectorXd right = Eigen::VectorXd::Zero(unknowns);
         double total = 0;
@@ -208,7 +204,7 @@ double heldOut(const Overlaps& overlaps, const Fit& fit, double scale, int fold)
             off.push_back(overlaps.samples[end].log_ratio -
                           predicted(overlaps.samples[end], fit.terms));
         if (pair % kFolds == fold) {
-            const double centre = medianOf(off);
+            const double centre = calib::median(off);
             for (const double one : off) sum += std::min(4.0, std::abs(one - centre) / scale);
             count += off.size();
         }

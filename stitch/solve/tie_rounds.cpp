@@ -7,6 +7,7 @@
 #include <map>
 
 #include "calib/angle.h"
+#include "calib/median.h"
 #include "stitch/ties/overlap.h"
 #include "stitch/ties/pairs.h"
 #include "stitch/ties/refine_ties.h"
@@ -22,17 +23,10 @@ constexpr double kLeastShare = 0.01;
 // practice).
 constexpr double kBreathingSigma = 0.003;
 
-double median(std::vector<double> values) {
-    if (values.empty()) return 0;
-    const auto middle = values.begin() + std::ptrdiff_t(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
-
 // The sigma of one axis from the lengths of two-dimensional residuals: their median is 1.1774 of
 // it when they are normal (Rayleigh's distribution).
 double typicalAxis(const std::vector<double>& lengths) {
-    return median(lengths) / 1.1774;
+    return calib::median(lengths) / 1.1774;
 }
 
 std::vector<Tie> joined(const std::vector<std::vector<Tie>>& of_pairs) {
@@ -184,7 +178,7 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     const double typical = typicalAxis(first.residual_px);
     std::vector<double> claims;
     for (const auto& tie : ties) claims.push_back(tie.sigma_px);
-    const double claimed = median(claims);
+    const double claimed = calib::median(claims);
     const double beyond = std::sqrt(std::max(0.0, typical * typical - claimed * claimed));
     for (auto& tie : ties) tie.sigma_px = std::hypot(tie.sigma_px, beyond);
 
