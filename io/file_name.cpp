@@ -31,4 +31,11 @@ bool isPictureName(const std::filesystem::path& path) {
            kExtensions.end();
 }
 
+bool isMovieName(const std::filesystem::path& path) {
+    constexpr std::array<const char*, 8> kExtensions{".mov", ".mp4", ".m4v", ".avi",
+                                                     ".mpg", ".qt",  ".mj2", ".3gp"};
+    return std::find(kExtensions.begin(), kExtensions.end(), lowerExtension(path)) !=
+           kExtensions.end();
+}
+
 }  // namespace plateloom::io

@@ -17,4 +17,7 @@ namespace plateloom::io {
 /// Whether a plate may be in a file of this name: those that a folder of plates is searched for.
 [[nodiscard]] bool isPictureName(const std::filesystem::path& path);
 
+/// Whether it may be a movie: the kinds that OpenImageIO's reader for them takes.
+[[nodiscard]] bool isMovieName(const std::filesystem::path& path);
+
 }  // namespace plateloom::io

@@ -12,6 +12,7 @@
 #include "io/file_completeness.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
+#include "io/movie_reader.h"
 #include "io/picture_channels.h"
 
 namespace fs = std::filesystem;
@@ -37,6 +38,8 @@ const char* pluginFor(FileKind kind) {
             return "jpeg";
         case FileKind::radiance:
             return "hdr";
+        case FileKind::movie:
+            return "ffmpeg";
     }
     return "";
 }
@@ -102,9 +105,10 @@ FileKind kindOfFile(const fs::path& path) {
         }
         return FileKind::tiff;
     }
+    if (isMovieName(path)) return FileKind::movie;
     refuse(path,
            "is not a picture that can be read here: pictures are EXR, TIFF, DPX, "
-           "PNG, JPEG or Radiance HDR");
+           "PNG, JPEG or Radiance HDR, movies are MOV, MP4, AVI or MPG");
 }
 
 Orientation Orientation::fromExif(int value) {
@@ -141,9 +145,33 @@ bool PictureSource::isFloating() const {
     return type().is_floating_point();
 }
 
+namespace {
+
+PictureSource movieSource(const fs::path& path, int frame, bool fresh) {
+    PictureSource source;
+    source.kind = FileKind::movie;
+    source.input = fresh ? freshMovieAt(path, frame) : movieAt(path, frame);
+    source.part = frame - 1;
+    source.spec = source.input->spec();
+    checkSizes(path, source.spec);
+    const int channels = source.spec.nchannels;
+    source.channel =
+        channels < 3 ? std::array{0, 0, 0, -1} : std::array{0, 1, 2, channels == 4 ? 3 : -1};
+    source.alpha_associated = false;
+    return source;
+}
+
+}  // namespace
+
+PictureSource openPlate(const PlateFile& file, bool fresh) {
+    return file.movie_frame > 0 ? movieSource(file.path, file.movie_frame, fresh)
+                                : openPicture(file.path);
+}
+
 PictureSource openPicture(const fs::path& path) {
     PictureSource source;
     source.kind = kindOfFile(path);
+    if (source.kind == FileKind::movie) return movieSource(path, 1, true);
     checkComplete(path, source.kind);
     source.input = OIIO::ImageInput::create(pluginFor(source.kind));
     if (!source.input) refuse(path, "this build of OpenImageIO can't read this kind of file");

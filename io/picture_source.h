@@ -9,12 +9,14 @@
 #include <filesystem>
 #include <memory>
 
+#include "io/plate_file.h"
+
 namespace plateloom::io {
 
-enum class FileKind { exr, tiff, dpx, png, jpeg, radiance };
+enum class FileKind { exr, tiff, dpx, png, jpeg, radiance, movie };
 
-/// By the first bytes, whatever the name says. Throws InputError for a file that is missing, empty,
-/// a folder, unreadable, camera raw or of another kind.
+/// By the first bytes, whatever the name says; a movie by its name. Throws InputError for a file
+/// that is missing, empty, a folder, unreadable, camera raw or of another kind.
 [[nodiscard]] FileKind kindOfFile(const std::filesystem::path& path);
 
 /// From rows and columns as stored to upright ones: EXIF `Orientation` 1 to 8 (CIPA DC-008, tag
@@ -29,9 +31,9 @@ struct Orientation {
 };
 
 struct PictureSource {
-    std::unique_ptr<OIIO::ImageInput> input;
+    std::shared_ptr<OIIO::ImageInput> input;
     FileKind kind = FileKind::exr;
-    int part = 0;          ///< the subimage that holds the picture
+    int part = 0;          ///< the subimage that holds the picture; of a movie, the frame
     OIIO::ImageSpec spec;  ///< of that part
     /// Channel numbers of R, G, B, A in the file; all three colours are the same one for a
     /// luminance picture; A is -1 where there is none.
@@ -54,5 +56,9 @@ struct PictureSource {
 
 /// Throws InputError (see readPlateHeader).
 [[nodiscard]] PictureSource openPicture(const std::filesystem::path& path);
+
+/// The file of a plate: of a movie's frame with a reader that stands before it (movie_reader.h),
+/// `fresh` with one that was never used.
+[[nodiscard]] PictureSource openPlate(const PlateFile& file, bool fresh = false);
 
 }  // namespace plateloom::io

@@ -8,6 +8,7 @@
 
 #include "io/file_name.h"
 #include "io/input_error.h"
+#include "io/numbered_files.h"
 #include "io/plate_file.h"
 
 namespace fs = std::filesystem;
@@ -68,10 +69,17 @@ std::vector<fs::path> picturesIn(const fs::path& folder) {
 }
 
 std::vector<fs::path> framesOf(const std::string& pattern, std::optional<FrameRange> frames) {
-    if (!frames) {
-        throw InputError(pattern, "names frames by #: say which with --frames, e.g. 1001-1100");
-    }
     std::vector<fs::path> found;
+    if (!frames) {
+        std::optional<int64_t> last;
+        for (const NumberedFile& file : filesOfPattern(pattern))
+            if (file.number != last) {
+                found.push_back(file.path);
+                last = file.number;
+            }
+        if (found.empty()) throw InputError(pattern, "there is no file of such a name");
+        return found;
+    }
     std::string first_missing;
     int missing = 0;
     for (int frame = frames->first; frame <= frames->last; ++frame) {

@@ -20,6 +20,7 @@ namespace plateloom::io {
 /// What the file says about itself, without its pixels.
 struct PlateFile {
     std::filesystem::path path;
+    int movie_frame = -1;       ///< of a movie: which of its frames, the first is 1; else -1
     int width = 0, height = 0;  ///< display window
     std::string colour_space;  ///< as found ("scene_linear", "sRGB", "Rec.709"...), see io/colour.h
     bool needs_float = false;  ///< the file holds 32-bit float: keep it so
@@ -35,20 +36,30 @@ struct PlateFile {
         if (!timecode_word) return std::nullopt;
         return timecodeFromSmpteWord(*timecode_word, frame_rate);
     }
+    /// "cam1.1001.exr", or "cam1.mov frame 12": the picture's name in messages.
+    [[nodiscard]] std::string name() const;
+    /// The same with its folder.
+    [[nodiscard]] std::string where() const;
 };
 
 /// Reads the header only. `colour_space` overrides what the file says ("" leaves it). Throws
 /// InputError for a missing, empty, damaged or unsupported file, or one without pictures (fewer
-/// than 1 channel).
+/// than 1 channel). A movie's is that of its first frame: Rec.709 unless said otherwise, the
+/// timecode as the movie's metadata says it.
 [[nodiscard]] PlateFile readPlateHeader(const std::filesystem::path& path,
                                         const std::string& colour_space = "");
+
+/// The frames of a movie, from its first one's header: read once, counted from there.
+[[nodiscard]] int framesInMovie(const PlateFile& first);
+[[nodiscard]] PlateFile movieFrame(const PlateFile& first, int frame);
 
 /// Reads the pixels, linear. One channel is spread over RGB; a second or fourth is alpha; more than
 /// four keep R, G, B, A by name. Throws InputError naming what is damaged.
 [[nodiscard]] PlatePixels readPlatePixels(const PlateFile& file);
 
 /// PLATES on the command line: files, folders (their pictures in name order, other files ignored)
-/// or `name.####.exr` with a frame range. Throws InputError for what does not exist or is empty.
+/// or `name.####.exr`: the frames of the range, else all that are there. Throws InputError for what
+/// does not exist or is empty.
 struct FrameRange {
     int first = 0, last = 0;
 };

@@ -5,6 +5,7 @@
 #include "io/camera_metadata.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/movie_reader.h"
 #include "io/picture_source.h"
 #include "io/plate_file.h"
 
@@ -30,6 +31,7 @@ std::string dpxColourSpace(const std::filesystem::path& path, const OIIO::ImageS
 
 std::string colourSpaceOf(const std::filesystem::path& path, const PictureSource& source) {
     if (source.kind == FileKind::dpx) return dpxColourSpace(path, source.spec);
+    if (source.kind == FileKind::movie) return "Rec.709";
     const std::string said = source.spec.get_string_attribute("oiio:ColorSpace");
     if (said.starts_with("GammaCorrected")) {
         // A PNG's gAMA chunk. (One that says it is sRGB as well has been named so by now.)
@@ -59,6 +61,18 @@ void readTimecode(const OIIO::ImageSpec& spec, PlateFile& file) {
     file.timecode_user = words[1];
 }
 
+// As a movie's metadata write it: "01:00:00:00". A movie without a rate has no use for it.
+void readMovieTimecode(const OIIO::ImageSpec& spec, PlateFile& file) {
+    if (!file.frame_rate) return;
+    for (const char* name : {"ffmpeg:TimeCode", "timecode", "TIMECODE"}) {
+        const auto timecode = parseTimecode(std::string(spec.get_string_attribute(name)));
+        if (!timecode || !exists(*timecode, *file.frame_rate)) continue;
+        file.timecode_word = smpteWord(*timecode, file.frame_rate);
+        file.timecode_user = 0;
+        return;
+    }
+}
+
 void readChromaticities(const OIIO::ImageSpec& spec, PlateFile& file) {
     const auto* found = spec.find_attribute("chromaticities");
     if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return;
@@ -74,6 +88,7 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     const PictureSource source = openPicture(path);
     PlateFile file;
     file.path = path;
+    if (source.kind == FileKind::movie) file.movie_frame = 1;
     file.width = source.uprightWidth();
     file.height = source.uprightHeight();
     file.colour_space = colour_space.empty() ? colourSpaceOf(path, source) : colour_space;
@@ -89,7 +104,33 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     readChromaticities(source.spec, file);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);
+    if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
     return file;
+}
+
+int framesInMovie(const PlateFile& first) {
+    return framesOf(*openPlate(first).input);
+}
+
+PlateFile movieFrame(const PlateFile& first, int frame) {
+    PlateFile file = first;
+    file.movie_frame = frame;
+    if (const auto start = first.timecode(); start && first.frame_rate) {
+        const FrameRate& rate = *first.frame_rate;
+        const int64_t number = frameNumber(*start, rate) + frame - first.movie_frame;
+        file.timecode_word = smpteWord(timecodeOf(number, rate, start->drop_frame), rate);
+    }
+    return file;
+}
+
+std::string PlateFile::name() const {
+    const std::string file = path.filename().string();
+    return movie_frame > 0 ? file + " frame " + std::to_string(movie_frame) : file;
+}
+
+std::string PlateFile::where() const {
+    return movie_frame > 0 ? path.string() + " frame " + std::to_string(movie_frame)
+                           : path.string();
 }
 
 PictureTags tagsOf(const PlateFile& file) {

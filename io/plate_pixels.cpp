@@ -11,6 +11,7 @@
 #include "io/clip_plateau.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/movie_reader.h"
 #include "io/placing.h"
 #include "io/plate_file.h"
 #include "io/plate_rows.h"
@@ -111,10 +112,10 @@ private:
         // TIFF and JPEG readers hand over what they have, say so on the side, and call it read.
         if (read && !source_.input->has_error()) return;
         (void)source_.input->geterror();  // the library's words are of no use to a person
-        throw InputError(file_.path.string(), "is damaged or cut short: rows " +
-                                                  std::to_string(begin - spec.full_y) + " to " +
-                                                  std::to_string(end - 1 - spec.full_y) +
-                                                  " can't be read; copy the file again");
+        throw InputError(file_.where(), "is damaged or cut short: rows " +
+                                            std::to_string(begin - spec.full_y) + " to " +
+                                            std::to_string(end - 1 - spec.full_y) +
+                                            " can't be read; copy the file again");
     }
 
     void convertBand(PlatePixels& plate, const Window& window, int begin, int end, bool& covered) {
@@ -169,12 +170,18 @@ private:
 }  // namespace
 
 PlatePixels readPlatePixels(const PlateFile& file) try {
-    PictureSource source = openPicture(file.path);
+    PictureSource source = openPlate(file);
     if (source.uprightWidth() != file.width || source.uprightHeight() != file.height) {
         throw InputError(file.path.string(), "its size changed while it was being used");
     }
     PlatePixels plate;
     const bool covered = PixelReader(file, source, true).read(plate);
+    // A movie's reader that can't decode a frame hands over the one before: ask one that has none.
+    if (source.kind == FileKind::movie && repeatsLastFrame(source.input, file.movie_frame)) {
+        source = openPlate(file, true);
+        plate = {};
+        (void)PixelReader(file, source, true).read(plate);
+    }
     // An alpha of nothing but zeros says nothing (some recorders write it so): the picture counts.
     if (!covered && source.channel[3] >= 0) {
         plate = {};

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "io/input_error.h"
+#include "io/numbered_files.h"
 #include "io/sample_agreement.h"
 #include "io/sample_index.h"
 
@@ -17,12 +18,10 @@ std::string counted(size_t count, const char* noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
-std::optional<int64_t> frameInName(const std::filesystem::path& path) {
-    const std::string stem = path.stem().string();
-    size_t first = stem.size();
-    while (first > 0 && std::isdigit(static_cast<unsigned char>(stem[first - 1]))) --first;
-    if (first == stem.size() || stem.size() - first > 15) return std::nullopt;
-    return std::stoll(stem.substr(first));
+std::optional<int64_t> frameInName(const PlateFile& plate) {
+    if (plate.movie_frame > 0) return plate.movie_frame;
+    const auto name = numberedName(plate.path);
+    return name ? std::optional(name->number) : std::nullopt;
 }
 
 // The candidates that all say the same, as one; else nothing.
@@ -41,7 +40,7 @@ bool sameClip(const FoundSample& a, const FoundSample& b) {
 // Several samples of one name: the plate's frame number or timecode may tell them apart.
 FoundSamples narrowed(const FoundSamples& candidates, const PlateFile& plate) {
     FoundSamples out;
-    const auto frame = frameInName(plate.path);
+    const auto frame = frameInName(plate);
     for (const FoundSample& one : candidates)
         if (frame && one.sample->frame == frame) out.push_back(one);
     return out.empty() ? candidates : out;
@@ -219,7 +218,7 @@ private:
     // A gap within a track says more than where all of the samples begin and end.
     void refuseGap(const std::vector<size_t>& unmatched) const {
         for (const size_t i : unmatched) {
-            const Moment moment{timecodes_[i], plates_[i].frame_rate, frameInName(plates_[i].path)};
+            const Moment moment{timecodes_[i], plates_[i].frame_rate, frameInName(plates_[i])};
             const TimelineIndex::Found found = inTime().at(moment);
             if (!found.gap) continue;
             throw InputError(
@@ -295,7 +294,7 @@ private:
         PlateSamples tied = begun(PlateSamples::TiedBy::name);
         std::vector<size_t> unmatched;
         for (size_t i = 0; i < plates_.size(); ++i) {
-            const auto number = frameInName(plates_[i].path);
+            const auto number = frameInName(plates_[i]);
             if (!number) return std::nullopt;
             const auto found = frames.find(*number);
             const auto one = found == frames.end() ? std::nullopt : unanimous(found->second);
@@ -315,7 +314,7 @@ private:
     bool putBetweenFrames(PlateSamples* tied, const std::vector<size_t>& unmatched) const {
         std::vector<size_t> uncovered;
         for (const size_t i : unmatched) {
-            const auto found = inTime().at({{}, {}, frameInName(plates_[i].path)});
+            const auto found = inTime().at({{}, {}, frameInName(plates_[i])});
             if (found.samples.empty())
                 uncovered.push_back(i);
             else

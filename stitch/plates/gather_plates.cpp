@@ -1,5 +1,6 @@
 #include <map>
 
+#include "io/input_error.h"
 #include "io/lens_track.h"
 #include "io/plate_file.h"
 #include "io/twin_files.h"
@@ -35,6 +36,20 @@ std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesyste
     return kept;
 }
 
+// In place of a movie's first frame all of its frames, or those asked for.
+void addFrames(const std::optional<io::FrameRange>& asked, std::vector<io::PlateFile>* files) {
+    const io::PlateFile first = files->back();
+    files->pop_back();
+    const int last = io::framesInMovie(first);
+    if (asked && (asked->first < 1 || asked->last > last))
+        throw io::InputError(first.path.string(),
+                             "has frames 1 to " + std::to_string(last) + ", not all of --frames " +
+                                 std::to_string(asked->first) + "-" + std::to_string(asked->last));
+    const io::FrameRange frames = asked.value_or(io::FrameRange{1, last});
+    for (int frame = frames.first; frame <= frames.last; ++frame)
+        files->push_back(io::movieFrame(first, frame));
+}
+
 }  // namespace
 
 PlateSet gatherPlates(const PlateArguments& arguments) {
@@ -42,8 +57,10 @@ PlateSet gatherPlates(const PlateArguments& arguments) {
     const auto paths = withoutTwins(io::expandPlates(arguments.plates, arguments.frames),
                                     arguments.one_shot, &warnings);
     std::vector<io::PlateFile> files;
-    for (const auto& path : paths)
+    for (const auto& path : paths) {
         files.push_back(io::readPlateHeader(path, arguments.colour_space));
+        if (files.back().movie_frame > 0) addFrames(arguments.frames, &files);
+    }
     const LensData lens = readLensData(arguments.lens_tracks);
     std::optional<io::CameraReport> report;
     if (arguments.report) report = io::readCameraReport(*arguments.report);

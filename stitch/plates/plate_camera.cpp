@@ -252,6 +252,11 @@ private:
         if (sample_ && sample_->pose) {
             plate_.pose = sample_->pose;
             plate_.pose_sigma_deg = kTracked_deg;
+            if (sample_->translation_m)
+                plate_.pupil_m =
+                    *sample_->translation_m +
+                    calib::worldFromCamera(*sample_->pose) *
+                        calib::Vector3d(0, plate_.lens.entrance_pupil_offset_m.value_or(0), 0);
         }
         const auto* report = sources_.report;
         if (!report || (!report->pan_deg && !report->tilt_deg && !report->roll_deg)) return;

@@ -31,6 +31,11 @@ struct Plate {
     int lens_group = 0;
     std::optional<calib::PanTiltRoll> pose;  ///< from the track or the report
     double pose_sigma_deg = 1.0;
+    /// Where the entrance pupil stood, in the world's metres: the lens sample's translation, moved
+    /// along the optical axis (+Y of the camera, toward the object) by the entrance pupil offset
+    /// (OpenTrackIO; none where nobody tells one). Only of samples that say both where the camera
+    /// stood and where it looked.
+    std::optional<calib::Vector3d> pupil_m;
     /// Known exposure in stops against the others (T-stop, shutter, ISO, ND): more light is more.
     std::optional<double> exposure_stops;
 };

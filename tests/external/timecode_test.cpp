@@ -53,3 +53,96 @@ TEST_CASE("OpenImageIO reads our word as the same label") {
         CHECK(OIIO::ImageSpec::metadata_val(*spec.find_attribute("smpte:TimeCode")) == toString(t));
     }
 }
+
+namespace {
+
+// Labels as ST 12-1 counts them, one after the other: a frame more, with the carries, and in
+// drop-frame without the first labels of each minute that is not a tenth. Nothing of it is the
+// arithmetic that the program does.
+class LabelCount {
+public:
+    LabelCount(int counting, bool drop_frame)
+        : counting_(counting), dropped_(drop_frame ? counting / 15 : 0) {
+        label.drop_frame = drop_frame;
+    }
+    void next() {
+        if (++label.frames < counting_) return;
+        label.frames = 0;
+        if (++label.seconds < 60) return;
+        label.seconds = 0;
+        if (++label.minutes == 60) {
+            label.minutes = 0;
+            label.hours = (label.hours + 1) % 24;
+        }
+        if (label.minutes % 10 != 0) label.frames = dropped_;
+    }
+    Timecode label;
+
+private:
+    int counting_, dropped_;
+};
+
+}  // namespace
+
+TEST_CASE("Over 24 hours every frame number is its label and back, at every rate (ST 12-1)") {
+    struct Case {
+        const char* name;
+        FrameRate rate;
+        bool drop_frame;
+        int64_t an_hour, a_day;
+    };
+    const Case rates[] = {
+        {"23.976", {24000, 1001}, false, 86400, 2073600},
+        {"24", {24, 1}, false, 86400, 2073600},
+        {"25", {25, 1}, false, 90000, 2160000},
+        {"29.97", {30000, 1001}, false, 108000, 2592000},
+        // 30 a second, less two labels in 54 minutes of each hour: 108,000 - 108.
+        {"29.97 drop-frame", {30000, 1001}, true, 107892, 2589408},
+        {"30", {30, 1}, false, 108000, 2592000},
+        {"50", {50, 1}, false, 180000, 4320000},
+        {"59.94", {60000, 1001}, false, 216000, 5184000},
+        {"59.94 drop-frame", {60000, 1001}, true, 215784, 5178816},
+        {"60", {60, 1}, false, 216000, 5184000},
+    };
+    for (const Case& c : rates) {
+        INFO(c.name);
+        LabelCount count(c.rate.counting(), c.drop_frame);
+        int64_t wrong = 0, frame = 0;
+        do {
+            const Timecode& label = count.label;
+            wrong += !exists(label, c.rate);
+            wrong += frameNumber(label, c.rate) != frame;
+            wrong += timecodeOf(frame, c.rate, c.drop_frame) != label;
+            wrong += timecodeFromSmpteWord(smpteWord(label, c.rate), c.rate) != label;
+            if (frame == c.an_hour) CHECK(label == Timecode{1, 0, 0, 0, c.drop_frame});
+            count.next();
+            ++frame;
+        } while (count.label != Timecode{0, 0, 0, 0, c.drop_frame} && wrong == 0 &&
+                 frame <= c.a_day);
+        CHECK(wrong == 0);
+        CHECK(frame == c.a_day);
+        CHECK(framesInADay(c.rate, c.drop_frame) == c.a_day);
+        // The day after, and the day before.
+        CHECK(timecodeOf(c.a_day + 5, c.rate, c.drop_frame) == timecodeOf(5, c.rate, c.drop_frame));
+        CHECK(timecodeOf(-1, c.rate, c.drop_frame) ==
+              Timecode{23, 59, 59, c.rate.counting() - 1, c.drop_frame});
+    }
+}
+
+TEST_CASE("Labels that drop-frame leaves out do not exist, all others do (ST 12-1)") {
+    for (const FrameRate& rate : {k2997, k5994}) {
+        const int dropped = rate == k2997 ? 2 : 4;
+        int64_t left_out = 0;
+        for (int hour = 0; hour < 24; ++hour)
+            for (int minute = 0; minute < 60; ++minute)
+                for (int frame = 0; frame < rate.counting(); ++frame) {
+                    const bool there = exists({hour, minute, 0, frame, true}, rate);
+                    left_out += !there;
+                    CHECK(there == !(minute % 10 != 0 && frame < dropped));
+                }
+        // 54 minutes of each hour.
+        CHECK(left_out == 24 * 54 * dropped);
+        CHECK(exists({1, 1, 1, 0, true}, rate));
+        CHECK(exists({1, 1, 0, 0, false}, rate));
+    }
+}

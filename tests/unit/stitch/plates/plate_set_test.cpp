@@ -57,6 +57,25 @@ TEST_CASE("A track's focal length and sensor are taken, the height from square p
     CHECK_THAT(wide.warnings[0], Catch::Matchers::Contains("another shape"));
 }
 
+TEST_CASE("The entrance pupil stands before the camera's place, along the optical axis") {
+    auto sample = wideSample();
+    sample.translation_m = calib::Vector3d(1, 2, 3);
+    sample.lens.entrance_pupil_offset_m = 0.1;
+    const auto pupil = [&] {
+        return describePlates({plate("a")}, {trackOf(sample)}, nullptr, {}).plates[0].pupil_m;
+    };
+    CHECK_FALSE(pupil());  // nobody says which way it looked
+    // A quarter to the left: forward is -X.
+    sample.pose = calib::PanTiltRoll{90, 0, 30};
+    CHECK((pupil().value() - calib::Vector3d(0.9, 2, 3)).norm() < 1e-12);
+    sample.pose = calib::PanTiltRoll{0, 90, 0};
+    CHECK((pupil().value() - calib::Vector3d(1, 2, 3.1)).norm() < 1e-12);
+    sample.lens.entrance_pupil_offset_m.reset();
+    CHECK(pupil().value() == calib::Vector3d(1, 2, 3));
+    sample.translation_m.reset();
+    CHECK_FALSE(pupil());
+}
+
 TEST_CASE("A picture that was turned upright sees what its track's lying sensor saw") {
     for (const double roll_deg : {88.0, -93.0}) {
         auto sample = wideSample();

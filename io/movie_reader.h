@@ -1,0 +1,32 @@
+// Movie files, through OpenImageIO's reader for them (FFmpeg). That reader is quick only from a
+// frame to the next; for any other it decodes from near the movie's start. So readers are kept open
+// between frames, and whoever asks for a frame gets one that stands shortly before it. Inside io
+// only.
+#pragma once
+
+#include <OpenImageIO/imageio.h>
+
+#include <filesystem>
+#include <memory>
+
+namespace plateloom::io {
+
+/// A reader that stands right before `frame` (counted from 1), so that reading it decodes no other.
+/// It is the caller's until the last pointer goes, then it is kept for the next frame. Throws
+/// InputError where OpenImageIO was built without movies, for a movie that can't be opened, and for
+/// a frame that it does not have.
+[[nodiscard]] std::shared_ptr<OIIO::ImageInput> movieAt(const std::filesystem::path& path,
+                                                        int frame);
+
+/// After the frame was read: whether it is, bit for bit, what this reader handed over before. Then
+/// it may be that the frame could not be decoded, which OpenImageIO's reader does not tell.
+[[nodiscard]] bool repeatsLastFrame(const std::shared_ptr<OIIO::ImageInput>& movie, int frame);
+
+/// As movieAt, freshly opened and kept for nobody: tells what a frame is beyond doubt.
+[[nodiscard]] std::shared_ptr<OIIO::ImageInput> freshMovieAt(const std::filesystem::path& path,
+                                                             int frame);
+
+/// Number of frames that the movie's header says it has.
+[[nodiscard]] int framesOf(const OIIO::ImageInput& movie);
+
+}  // namespace plateloom::io

@@ -1,0 +1,133 @@
+#include <OpenImageIO/imageio.h>
+
+#include <catch2/catch.hpp>
+
+#include "io/clip.h"
+#include "io/colour.h"
+#include "io/input_error.h"
+#include "io/movie_reader.h"
+#include "tests/clips_on_disk.h"
+#include "tests/program.h"
+
+using namespace plateloom;
+using namespace plateloom::io;
+using Catch::Contains;
+using test::Folder;
+
+namespace {
+
+constexpr int kWidth = 64, kHeight = 36, kFrames = 24;
+
+std::filesystem::path writtenMovie(const Folder& folder, const std::string& timecode = "") {
+    const auto path = folder / "cam1.avi";
+    test::writeMovie(path, kWidth, kHeight, kFrames, {24000, 1001}, timecode, test::movieCode);
+    return path;
+}
+
+// Light of one pixel, by the transfer curve that a movie has.
+float lightOf(int code) {
+    float pixel[3] = {float(code) / 255, 0, 0};
+    linearize(pixel, 1, 3, "Rec.709");
+    return pixel[0];
+}
+
+void checkPixels(const PlatePixels& pixels, int frame) {
+    REQUIRE(pixels.width == kWidth);
+    for (const auto& [x, y] :
+         {std::pair{0, 0}, std::pair{63, 0}, std::pair{10, 20}, std::pair{63, 35}}) {
+        float rgba[4];
+        pixels.read(x, y, rgba);
+        for (int c = 0; c < 3; ++c)
+            CHECK(rgba[c] == Approx(lightOf(test::movieCode(frame - 1, x, y, c))).margin(0.002));
+    }
+}
+
+}  // namespace
+
+TEST_CASE("A movie is a clip whose frames are counted from 1, at its own rate and timecode") {
+    const Folder folder;
+    const Clips found = findClips({writtenMovie(folder, "09:59:59:20").string()}, {}, "");
+    REQUIRE(found.clips.size() == 1);
+    const Clip& clip = found.clips[0];
+    CHECK(clip.name == "cam1");
+    CHECK(clip.movie);
+    CHECK(clip.numbers.size() == size_t(kFrames));
+    CHECK(clip.numbers.front() == 1);
+    CHECK(clip.rate == FrameRate{24000, 1001});
+    CHECK(clip.first.colour_space == "Rec.709");
+    CHECK(clip.start == Timecode{9, 59, 59, 20, false});
+    CHECK(clip.frame(5).timecode() == Timecode{10, 0, 0, 0, false});
+    CHECK(clip.frame(5).name() == "cam1.avi frame 5");
+    CHECK_THROWS_AS(clip.frame(kFrames + 1), InputError);
+    const Clips some = findClips({(folder / "cam1.avi").string()}, FrameRange{3, 9}, "");
+    CHECK(some.clips[0].start == Timecode{9, 59, 59, 22, false});
+}
+
+TEST_CASE("Every frame of a movie is that frame, in whatever order they are read") {
+    const Folder folder;
+    const Clips found = findClips({writtenMovie(folder).string()}, {}, "");
+    const Clip& clip = found.clips[0];
+    CHECK_FALSE(clip.start);
+    for (int frame = 1; frame <= kFrames; ++frame)
+        checkPixels(readPlatePixels(clip.frame(frame)), frame);
+    for (const int frame : {24, 1, 13, 12, 14, 14, 2, 23})
+        checkPixels(readPlatePixels(clip.frame(frame)), frame);
+}
+
+TEST_CASE("A reader is kept between frames, and another for whoever reads at the same time") {
+    const Folder folder;
+    const auto path = writtenMovie(folder);
+    const OIIO::ImageInput* behind = nullptr;
+    {
+        const auto movie = movieAt(path, 4), other = movieAt(path, 9);
+        behind = movie.get();
+        CHECK(other.get() != behind);
+    }
+    // The one that stands before the frame, not the one that is past it.
+    CHECK(movieAt(path, 6).get() == behind);
+    CHECK(freshMovieAt(path, 7).get() != behind);
+}
+
+TEST_CASE("A movie that was changed under its name is opened anew") {
+    const Folder folder;
+    const auto path = writtenMovie(folder);
+    const auto first = findClips({path.string()}, {}, "").clips[0];
+    checkPixels(readPlatePixels(first.frame(2)), 2);
+    test::writeMovie(path, kWidth, kHeight, kFrames, {24, 1}, "",
+                     [](int, int, int, int) { return 200; });
+    std::filesystem::last_write_time(
+        path, std::filesystem::last_write_time(path) + std::chrono::seconds(5));
+    float rgba[4];
+    readPlatePixels(first.frame(3)).read(5, 5, rgba);
+    CHECK(rgba[0] == Approx(lightOf(200)).margin(0.002));
+}
+
+TEST_CASE("A movie cut short names the frame that is not there, and never shows the one before") {
+    const Folder folder;
+    const auto path = writtenMovie(folder);
+    const auto clip = findClips({path.string()}, {}, "").clips[0];
+    std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
+    int read = 0;
+    std::string said;
+    for (int frame = 1; frame <= kFrames; ++frame) try {
+            const auto pixels = readPlatePixels(clip.frame(frame));
+            if (said.empty()) {
+                checkPixels(pixels, frame);
+                ++read;
+            } else {
+                FAIL_CHECK("frame " << frame << " of a movie that ends before it");
+            }
+        } catch (const InputError& error) {
+            said = error.what();
+        }
+    CHECK(read >= kFrames / 2 - 2);
+    CHECK(read < kFrames);
+    CHECK_THAT(said, Contains("cam1.avi"));
+}
+
+TEST_CASE("What only calls itself a movie is refused") {
+    const Folder folder;
+    test::put(folder / "cam1.mov", "no movie at all");
+    CHECK_THROWS_WITH(findClips({(folder / "cam1.mov").string()}, {}, ""),
+                      Contains("can't be opened as a movie"));
+}
