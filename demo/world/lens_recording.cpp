@@ -44,7 +44,7 @@ Json lensBlock(const calib::Lens& lens) {
     return block;
 }
 
-Json staticBlock(const Shoot& shoot) {
+Json staticBlock(const Shoot& shoot, const TrackFormat& format) {
     const Rate& rate = shoot.settings.rate;
     const auto& sensor = shoot.sensor;
     Json camera;
@@ -52,10 +52,10 @@ Json staticBlock(const Shoot& shoot) {
     camera["activeSensorPhysicalDimensions"] = {{"height", sensor.height_mm},
                                                 {"width", sensor.width_mm}};
     camera["activeSensorResolution"] = {{"height", sensor.height_px}, {"width", sensor.width_px}};
-    camera["label"] = "A";
+    camera["label"] = format.camera;
     camera["make"] = "Invented";
     camera["model"] = "Plate camera";
-    camera["serialNumber"] = "0001";
+    camera["serialNumber"] = format.serial;
     camera["shutterAngle"] = 180.0;
     Json lens;
     lens["make"] = "Invented";
@@ -111,7 +111,9 @@ void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,
         for (int off = -around; off <= around; ++off) {
             const uint32_t number = uint32_t(samples.size());
             Json sample;
-            if (format.static_each || samples.empty()) sample["static"] = staticBlock(shoot);
+            if (format.static_each || samples.empty())
+                sample["static"] = staticBlock(shoot, format);
+            if (!format.slate.empty()) sample["tracker"] = {{"slate", format.slate}};
             sample["protocol"] = {{"name", "OpenTrackIO"}, {"version", {1, 0, 0}}};
             sample["sampleId"] = uuid(number, shoot.settings.seed);
             sample["sourceId"] = uuid(0xA11CE, shoot.settings.seed);

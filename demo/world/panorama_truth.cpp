@@ -152,9 +152,10 @@ io::Picture relativeErrors(const io::Picture& panorama, const io::Picture& truth
     return errors;
 }
 
-io::Picture truePanorama(const Scene& scene, int width, const calib::Matrix3d& truthFromPanorama) {
+io::Picture truePanorama(const Scene& scene, int width, const calib::Matrix3d& truthFromPanorama,
+                         std::optional<double> time_s) {
     return renderPanorama(scene, latlong(width, width / 2, truthFromPanorama), width, width / 2,
-                          calib::Vector3d::Zero(), std::nullopt);
+                          calib::Vector3d::Zero(), time_s);
 }
 
 io::Picture readPanorama(const std::filesystem::path& path, int widest) {

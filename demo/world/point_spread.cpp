@@ -12,22 +12,23 @@
 
 namespace plateloom::world {
 
-int spreadMargin_px(double blur_px) {
-    return std::max(3, int(std::ceil(3.5 * blur_px)));
+int spreadMargin_px(double blur_px, double aperture_px) {
+    return std::max(3, int(std::ceil(3.5 * blur_px + 0.5 * (aperture_px - 1))));
 }
 
 namespace {
 
-// Share of a unit of light at grid distance d (pixels) that falls into a pixel one wide after a
-// Gaussian spread: the integral of the Gaussian over the pixel.
-std::vector<float> spreadWeights(int samples, double blur_px) {
-    const int reach = samples * spreadMargin_px(blur_px);
+// Share of a unit of light at grid distance d (pixels) that falls into an aperture after a Gaussian
+// spread: the integral of the Gaussian over it.
+std::vector<float> spreadWeights(int samples, double blur_px, double aperture_px) {
+    const int reach = samples * spreadMargin_px(blur_px, aperture_px);
+    const double half = 0.5 * aperture_px;
     const double sigma = std::max(blur_px, 1e-3) * std::numbers::sqrt2;
     std::vector<float> weights;
     double sum = 0;
     for (int i = -reach; i < reach + samples; ++i) {
         const double d = (i + 0.5) / samples - 0.5;  // from the pixel's centre
-        const double w = 0.5 * (std::erf((d + 0.5) / sigma) - std::erf((d - 0.5) / sigma));
+        const double w = 0.5 * (std::erf((d + half) / sigma) - std::erf((d - half) / sigma));
         weights.push_back(float(w));
         sum += w;
     }
@@ -44,10 +45,10 @@ float deviate(uint32_t x, uint32_t y, uint32_t seed) {
 }  // namespace
 
 // Along rows, then along columns.
-io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px) {
-    const std::vector<float> weights = spreadWeights(samples, blur_px);
+io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px, double aperture_px) {
+    const std::vector<float> weights = spreadWeights(samples, blur_px, aperture_px);
     const int taps = int(weights.size());
-    const int margin = spreadMargin_px(blur_px);
+    const int margin = spreadMargin_px(blur_px, aperture_px);
     const int width = grid.width / samples - 2 * margin;
     const int height = grid.height / samples - 2 * margin;
     io::Picture across(width, grid.height, 3), out(width, height, 3);

@@ -5,12 +5,14 @@
 
 namespace plateloom::world {
 
-/// How far, in pixels, the grid has to reach beyond the picture's edges.
-[[nodiscard]] int spreadMargin_px(double blur_px);
+/// How far, in pixels, the grid has to reach beyond the picture's edges. `aperture_px`: the side of
+/// the square that gathers light; more than 1 for a picture finer than the recording's own pixels.
+[[nodiscard]] int spreadMargin_px(double blur_px, double aperture_px = 1);
 
 /// The picture of a grid of `samples` x `samples` cells a pixel, with its margin: each pixel is its
 /// own square spread by a Gaussian of `blur_px`. RGB.
-[[nodiscard]] io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px);
+[[nodiscard]] io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px,
+                                       double aperture_px = 1);
 
 /// Photon-like noise, one sigma `noise` at 1.0, with read noise as a share of it. The same for a
 /// seed whatever the number of threads.

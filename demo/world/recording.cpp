@@ -46,8 +46,11 @@ std::ofstream openText(const std::filesystem::path& path) {
 uint32_t timecodeWord(int64_t frame, const Rate& rate) {
     const Label label = labelOf(frame, rate);
     const auto bcd = [](int v) { return uint32_t(v / 10) << 4 | uint32_t(v % 10); };
-    return bcd(label.frames) | uint32_t(rate.drop_frame) << 6 | bcd(label.seconds) << 8 |
-           bcd(label.minutes) << 16 | bcd(label.hours) << 24;
+    // Above 30 frames a second the word counts pairs, and the field mark tells the second of one.
+    const bool pairs = rate.num > 30 * rate.denom;
+    return bcd(pairs ? label.frames / 2 : label.frames) |
+           uint32_t(pairs && label.frames % 2) << 15 | uint32_t(rate.drop_frame) << 6 |
+           bcd(label.seconds) << 8 | bcd(label.minutes) << 16 | bcd(label.hours) << 24;
 }
 
 namespace {

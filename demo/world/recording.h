@@ -34,6 +34,8 @@ struct TrackFormat {
     /// Samples before and after each plate's own, as a take has; none without timecodes.
     int frames_around = 2;
     int samples_per_frame = 1;  ///< the plates of the shoot are that many samples a frame
+    std::string camera = "A", serial = "0001";
+    std::string slate;  ///< name of the recording; none unless given
 };
 /// An OpenTrackIO lens track.
 void writeLensTrack(const std::filesystem::path& path, const Shoot& shoot,

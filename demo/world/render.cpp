@@ -13,7 +13,7 @@
 
 namespace plateloom::world {
 
-io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
+io::Picture renderLight(const Scene& scene, const calib::LensMap& lens,
                         const calib::Matrix3d& worldFromCamera, const calib::Vector3d& origin_m,
                         std::optional<double> time_s, const RenderSettings& settings) {
     assert(settings.samples >= 1);
@@ -27,8 +27,10 @@ io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
     };
     const RayLattice rays(ray, (sensor.width_px + 2 * margin) * n,
                           (sensor.height_px + 2 * margin) * n);
-    const io::Picture grid = sampleGrid(view, rays, settings.seed);
-    io::Picture plate = gatherPixels(grid, n, settings.blur_px);
+    return gatherPixels(sampleGrid(view, rays, settings.seed), n, settings.blur_px);
+}
+
+void exposeLight(io::Picture& plate, const calib::LensMap& lens, const RenderSettings& settings) {
     tbb::parallel_for(tbb::blocked_range<int>(0, plate.height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)
             for (int x = 0; x < plate.width; ++x) {
@@ -39,6 +41,13 @@ io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
             }
     });
     if (settings.noise > 0) addNoise(plate, settings.noise, settings.read_noise, settings.seed);
+}
+
+io::Picture renderPlate(const Scene& scene, const calib::LensMap& lens,
+                        const calib::Matrix3d& worldFromCamera, const calib::Vector3d& origin_m,
+                        std::optional<double> time_s, const RenderSettings& settings) {
+    io::Picture plate = renderLight(scene, lens, worldFromCamera, origin_m, time_s, settings);
+    exposeLight(plate, lens, settings);
     return plate;
 }
 

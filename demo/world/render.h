@@ -31,6 +31,14 @@ struct RenderSettings {
                                       const calib::Vector3d& origin_m, std::optional<double> time_s,
                                       const RenderSettings& settings);
 
+/// The same in two steps: the light that falls through the lens, the same for as long as camera and
+/// scene stand still; and what the camera makes of it.
+[[nodiscard]] io::Picture renderLight(const Scene& scene, const calib::LensMap& lens,
+                                      const calib::Matrix3d& worldFromCamera,
+                                      const calib::Vector3d& origin_m, std::optional<double> time_s,
+                                      const RenderSettings& settings);
+void exposeLight(io::Picture& light, const calib::LensMap& lens, const RenderSettings& settings);
+
 /// World direction of a position in the panorama (pixels, centres at +0.5).
 using Direction = std::function<calib::Vector3d(double x, double y)>;
 

@@ -51,15 +51,23 @@ void sampleCell(const SceneView& view, const RayLattice& rays, int x, int y, int
 }  // namespace
 
 io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed) {
-    const int width = rays.width(), height = rays.height();
+    return sampleGrid(view, rays, seed, {0, 0, rays.width(), rays.height()});
+}
+
+io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed,
+                       const GridRegion& region) {
+    const int width = region.width, height = region.height;
     io::Picture grid(width, height, 3);
     const auto rows = [&](const auto& body) {
         tbb::parallel_for(tbb::blocked_range<int>(0, height, 4), [&](const auto& range) {
             for (int y = range.begin(); y < range.end(); ++y) body(y);
         });
     };
+    const auto sample = [&](int x, int y, int side, uint32_t seed_of_pass) {
+        sampleCell(view, rays, region.x0 + x, region.y0 + y, side, seed_of_pass, grid.at(x, y));
+    };
     rows([&](int y) {
-        for (int x = 0; x < width; ++x) sampleCell(view, rays, x, y, 1, seed, grid.at(x, y));
+        for (int x = 0; x < width; ++x) sample(x, y, 1, seed);
     });
     // Decided for all cells before any is changed, so the order of work can't matter.
     std::vector<uint8_t> side(size_t(width) * size_t(height));
@@ -70,7 +78,7 @@ io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t s
     rows([&](int y) {
         for (int x = 0; x < width; ++x) {
             const int n = side[size_t(y) * size_t(width) + size_t(x)];
-            if (n > 1) sampleCell(view, rays, x, y, n, seed + 7777u, grid.at(x, y));
+            if (n > 1) sample(x, y, n, seed + 7777u);
         }
     });
     return grid;

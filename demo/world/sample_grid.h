@@ -7,8 +7,16 @@
 
 namespace plateloom::world {
 
+/// Part of a grid, in cells.
+struct GridRegion {
+    int x0 = 0, y0 = 0, width = 0, height = 0;
+};
+
 /// Mean radiance of each cell, RGB. Each cell takes one sample; a cell that differs from its four
 /// neighbours takes 4, 16 or 64 by how much. Deterministic for a seed.
 [[nodiscard]] io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed);
+/// A part of the same; cells at its edge may take fewer samples.
+[[nodiscard]] io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed,
+                                     const GridRegion& region);
 
 }  // namespace plateloom::world

@@ -53,28 +53,35 @@ Scene::Scene(const SceneSettings& settings)
     sky_.light = settings.light;
     sky_.seed = settings.seed;
     sky_.towardSun = openSkyToward(plan_, settings.seed);
-    gatherLights();
 }
 
-void Scene::gatherLights() {
+Rgb Scene::lampRadiance(size_t lamp, float flicker_level) const {
+    const auto& flicker = settings_.flicker;
+    const bool flickers = flicker && size_t(flicker->lamp) == lamp;
+    return plan_.lamps[lamp].radiance * (flickers ? flicker_level : 1.0f);
+}
+
+LampLights Scene::lights(float flicker_level) const {
+    LampLights out;
     int count = 0;
     const auto add = [&](const Vector3d& centre, const Rgb& radiance, double radius2) {
-        assert(count < x_.size());
-        x_[count] = float(centre.x());
-        y_[count] = float(centre.y());
-        z_[count] = float(centre.z());
-        red_[count] = radiance[0] * float(radius2);
-        green_[count] = radiance[1] * float(radius2);
-        blue_[count] = radiance[2] * float(radius2);
+        assert(count < out.x.size());
+        out.x[count] = float(centre.x());
+        out.y[count] = float(centre.y());
+        out.z[count] = float(centre.z());
+        out.red[count] = radiance[0] * float(radius2);
+        out.green[count] = radiance[1] * float(radius2);
+        out.blue[count] = radiance[2] * float(radius2);
         ++count;
     };
     Vector3d middle = Vector3d::Zero();
     Rgb bulb_radiance = Rgb::Zero();
     double bulbs = 0, bulbs_radius2 = 0;
-    for (const Lamp& lamp : plan_.lamps) {
+    for (size_t i = 0; i < plan_.lamps.size(); ++i) {
+        const Lamp& lamp = plan_.lamps[i];
         const double radius2 = lamp.radius_m * lamp.radius_m;
         if (lamp.radius_m > 0.05) {
-            add(lamp.centre, lamp.radiance, radius2);
+            add(lamp.centre, lampRadiance(i, flicker_level), radius2);
             continue;
         }
         bulbs += 1;
@@ -83,14 +90,17 @@ void Scene::gatherLights() {
         bulb_radiance = lamp.radiance;
     }
     if (bulbs > 0) add(middle / bulbs, bulb_radiance, bulbs_radius2);
+    return out;
 }
 
 SceneView Scene::seenFrom(const Vector3d& origin_m, std::optional<double> time_s) const {
-    return {*this, origin_m, time_s};
+    if (!time_s) return standingFrom(origin_m, 1);
+    const float level = settings_.flicker ? levelAt(*settings_.flicker, *time_s) : 1.0f;
+    return {*this, origin_m, moversAt(plan_, *time_s, settings_.runner), level};
 }
 
-Rgb Scene::lightAt(const Vector3d& point, const Vector3d& normal) const {
-    return settings_.light == Light::day ? daylightAt(point, normal) : lamplightAt(point, normal);
+SceneView Scene::standingFrom(const Vector3d& origin_m, float flicker_level) const {
+    return {*this, origin_m, {}, flicker_level};
 }
 
 Rgb Scene::daylightAt(const Vector3d& point, const Vector3d& normal) const {
@@ -109,35 +119,51 @@ Rgb Scene::daylightAt(const Vector3d& point, const Vector3d& normal) const {
     return shade + Rgb(1.05f, 0.98f, 0.86f) * float(facing);
 }
 
-Rgb Scene::lamplightAt(const Vector3d& point, const Vector3d& normal) const {
-    const Lights dx = x_ - float(point.x()), dy = y_ - float(point.y()), dz = z_ - float(point.z());
+namespace {
+
+Rgb lamplightAt(const Vector3d& point, const Vector3d& normal, const LampLights& lamps) {
+    using Lights = LampLights::Lights;
+    const Lights dx = lamps.x - float(point.x()), dy = lamps.y - float(point.y()),
+                 dz = lamps.z - float(point.z());
     const Lights d2 = dx * dx + dy * dy + dz * dz;
     const Lights facing =
         (dx * float(normal.x()) + dy * float(normal.y()) + dz * float(normal.z())).max(0.0f);
     // A small ball of radiance L and radius r gives L (r / d)^2 cos to a white surface.
     const Lights share = facing / (d2 * d2.sqrt());
     return Rgb(0.011f, 0.013f, 0.018f) +
-           Rgb((red_ * share).sum(), (green_ * share).sum(), (blue_ * share).sum());
+           Rgb((lamps.red * share).sum(), (lamps.green * share).sum(), (lamps.blue * share).sum());
 }
 
-SceneView::SceneView(const Scene& scene, const Vector3d& origin_m, std::optional<double> time_s)
-    : scene_(&scene), origin_(origin_m), bins_(size_t(kBins)) {
+}  // namespace
+
+Rgb Scene::lightAt(const Vector3d& point, const Vector3d& normal, const LampLights& lamps) const {
+    return settings_.light == Light::day ? daylightAt(point, normal)
+                                         : lamplightAt(point, normal, lamps);
+}
+
+SceneView::SceneView(const Scene& scene, const Vector3d& origin_m, const Movers& movers,
+                     float flicker_level)
+    : scene_(&scene),
+      origin_(origin_m),
+      lights_(scene.lights(flicker_level)),
+      bins_(size_t(kBins)) {
     if (scene.settings().light == Light::constant) return;
     posts_ = scene.plan().posts;
     blocks_ = scene.plan().blocks;
-    if (time_s) {
-        const Movers movers = moversAt(scene.plan(), *time_s);
-        posts_.insert(posts_.end(), movers.posts.begin(), movers.posts.end());
-        blocks_.insert(blocks_.end(), movers.blocks.begin(), movers.blocks.end());
-    }
+    still_posts_ = posts_.size();
+    still_blocks_ = blocks_.size();
+    posts_.insert(posts_.end(), movers.posts.begin(), movers.posts.end());
+    blocks_.insert(blocks_.end(), movers.blocks.begin(), movers.blocks.end());
     for (size_t i = 0; i < posts_.size(); ++i)
         file({Thing::Kind::post, int(i)}, posts_[i].foot, posts_[i].radius_m);
     for (size_t i = 0; i < blocks_.size(); ++i)
         file({Thing::Kind::block, int(i)}, blocks_[i].centre,
              std::hypot(blocks_[i].half_length_m, blocks_[i].half_width_m));
     const auto& lamps = scene.plan().lamps;
-    for (size_t i = 0; i < lamps.size(); ++i)
+    for (size_t i = 0; i < lamps.size(); ++i) {
+        lamp_radiance_.push_back(scene.lampRadiance(i, flicker_level));
         file({Thing::Kind::lamp, int(i)}, lamps[i].centre.head<2>(), kGlow * lamps[i].radius_m);
+    }
 }
 
 void SceneView::file(Thing thing, const Vector2d& middle, double reach_m) {
@@ -235,6 +261,41 @@ double SceneView::distance_m(const Vector3d& direction) const {
     return hit.times < 1e30 ? hit.times : std::numeric_limits<double>::infinity();
 }
 
+double SceneView::distanceOfLight_m(const Vector3d& direction) const {
+    constexpr double kBright = 2.5;  // radii
+    double nearest_m = distance_m(direction);
+    for (const Thing& thing : thingsAlong(direction)) {
+        if (thing.kind != Thing::Kind::lamp) continue;
+        const Lamp& lamp = scene_->plan().lamps[size_t(thing.index)];
+        const Vector3d to = lamp.centre - origin_;
+        const double along = to.dot(direction);
+        if (along > 0 && (to - along * direction).norm() < kBright * lamp.radius_m)
+            nearest_m = std::min(nearest_m, along);
+    }
+    return nearest_m;
+}
+
+SceneView::Ray SceneView::mirrored(const Ray& ray) {
+    const auto &o = ray.origin, &d = ray.direction;
+    return {{o.x(), o.y(), 2 * kGround_m - o.z()}, {d.x(), d.y(), -d.z()}};
+}
+
+bool SceneView::meetsMover(const Vector3d& direction) const {
+    const Ray ray{origin_, direction};
+    const auto meets = [&](const Ray& along) {
+        Hit hit;
+        for (const Thing& thing : thingsAlong(direction)) {
+            const size_t i = size_t(thing.index);
+            if (thing.kind == Thing::Kind::post && i >= still_posts_)
+                hitPost(posts_[i], along, hit);
+            if (thing.kind == Thing::Kind::block && i >= still_blocks_)
+                hitBlock(blocks_[i], along, hit);
+        }
+        return hit.times < 1e30;
+    };
+    return meets(ray) || (direction.z() < 0 && meets(mirrored(ray)));
+}
+
 const std::vector<SceneView::Thing>& SceneView::thingsAlong(const Vector3d& direction) const {
     const int bin = int(diamondAngle(direction.x(), direction.y()) * kBinsPerSide) % kBins;
     return bins_[size_t(bin)];
@@ -276,7 +337,7 @@ Rgb SceneView::lightFrom(const Hit& hit, const Ray& ray) const {
             light += surface.sky * scene_->sky().radiance(back).min(1.5f);
         }
     }
-    light += surface.albedo * scene_->lightAt(ray.origin + hit.times * d, hit.normal);
+    light += surface.albedo * scene_->lightAt(ray.origin + hit.times * d, hit.normal, lights_);
     if (surface.mirror <= 0) return light;
 
     // Puddles: Schlick's approximation of Fresnel for water. The mirror image of the square is the
@@ -284,9 +345,7 @@ Rgb SceneView::lightFrom(const Hit& hit, const Ray& ray) const {
     const float grazing = 1.0f + float(d.z());
     const float g2 = grazing * grazing;
     const float share = surface.mirror * (0.02f + 0.98f * g2 * g2 * grazing);
-    const Ray mirrored{{ray.origin.x(), ray.origin.y(), 2 * kGround_m - ray.origin.z()},
-                       {d.x(), d.y(), -d.z()}};
-    return light * (1 - share) + trace(mirrored, false) * share;
+    return light * (1 - share) + trace(mirrored(ray), false) * share;
 }
 
 // Lamps in front of what was met: a disc with a soft rim, and a faint glow of mist round it.
@@ -296,6 +355,7 @@ Rgb SceneView::withLamps(Rgb light, const Ray& ray, double times,
     for (const Thing& thing : things) {
         if (thing.kind != Thing::Kind::lamp) continue;
         const Lamp& lamp = scene_->plan().lamps[size_t(thing.index)];
+        const Rgb& radiance = lamp_radiance_[size_t(thing.index)];
         const Vector3d to = lamp.centre - ray.origin;
         const double along = to.dot(ray.direction);
         if (along <= 0 || along - lamp.radius_m >= times) continue;
@@ -305,10 +365,10 @@ Rgb SceneView::withLamps(Rgb light, const Ray& ray, double times,
         if (off2 >= kGlow2) continue;
         if (lit) {
             const float rest = 1.0f - off2 / kGlow2;
-            light += lamp.radiance * (0.0009f * rest * rest / (0.5f + off2));
+            light += radiance * (0.0009f * rest * rest / (0.5f + off2));
         }
         const float disc = 1.0f - ramp(0.75f, 1.0f, std::sqrt(off2));
-        light = light * (1 - disc) + (lit ? lamp.radiance : Rgb(0.8f, 0.8f, 0.75f)) * disc;
+        light = light * (1 - disc) + (lit ? radiance : Rgb(0.8f, 0.8f, 0.75f)) * disc;
     }
     return light;
 }

@@ -171,8 +171,7 @@ Shoot planShoot(const ShootSettings& settings) {
     return shoot;
 }
 
-io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
-    const PlannedPlate& plate = shoot.plates[index];
+RenderSettings renderSettings(const Shoot& shoot, const PlannedPlate& plate) {
     RenderSettings render;
     render.samples = shoot.settings.samples;
     render.blur_px = std::hypot(shoot.settings.blur_px, plate.soft_px);
@@ -180,8 +179,14 @@ io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
     render.exposure = plate.exposure;
     render.balance = plate.balance;
     render.seed = plate.seed;
+    return render;
+}
+
+io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
+    const PlannedPlate& plate = shoot.plates[index];
     return renderPlate(scene, calib::LensMap(plate.lens, shoot.sensor),
-                       calib::worldFromCamera(plate.pose), plate.origin_m, plate.time_s, render);
+                       calib::worldFromCamera(plate.pose), plate.origin_m, plate.time_s,
+                       renderSettings(shoot, plate));
 }
 
 }  // namespace plateloom::world

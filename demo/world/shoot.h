@@ -96,6 +96,8 @@ struct Shoot {
 
 [[nodiscard]] Shoot planShoot(const ShootSettings& settings);
 
+/// How one plate of it is rendered.
+[[nodiscard]] RenderSettings renderSettings(const Shoot& shoot, const PlannedPlate& plate);
 /// Records one plate of it.
 [[nodiscard]] io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t plate);
 

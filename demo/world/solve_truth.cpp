@@ -40,11 +40,18 @@ std::vector<TruePlate> readTruePlates(const std::filesystem::path& path) {
 }
 
 void writeScene(const std::filesystem::path& path, const SceneSettings& settings) {
+    const Rgb& even = settings.constant;
+    nlohmann::json json{{"seed", settings.seed},
+                        {"light", int(settings.light)},
+                        {"texture", settings.texture},
+                        {"constant", {even[0], even[1], even[2]}}};
+    if (const auto& runner = settings.runner)
+        json["runner"] = {{"from_m", {runner->from_m.x(), runner->from_m.y()}},
+                          {"speed_mps", {runner->speed_mps.x(), runner->speed_mps.y()}}};
+    if (const auto& flicker = settings.flicker)
+        json["flicker"] = {{"lamp", flicker->lamp}, {"depth", flicker->depth}, {"hz", flicker->hz}};
     std::ofstream out(path);
-    out << nlohmann::json{{"seed", settings.seed},
-                          {"light", int(settings.light)},
-                          {"texture", settings.texture}}
-        << '\n';
+    out << json << '\n';
     if (!out) throw io::RoomError(path.string(), "can't be written");
 }
 
@@ -57,6 +64,15 @@ SceneSettings readScene(const std::filesystem::path& path) {
     settings.seed = json["seed"];
     settings.light = Light(int(json["light"]));
     settings.texture = json.value("texture", 1.0f);
+    if (const auto even = json.find("constant"); even != json.end())
+        settings.constant = Rgb(even->at(0), even->at(1), even->at(2));
+    if (const auto runner = json.find("runner"); runner != json.end()) {
+        const auto &from = runner->at("from_m"), &speed = runner->at("speed_mps");
+        settings.runner =
+            Runner{Vector2d(from.at(0), from.at(1)), Vector2d(speed.at(0), speed.at(1))};
+    }
+    if (const auto flicker = json.find("flicker"); flicker != json.end())
+        settings.flicker = Flicker{flicker->at("lamp"), flicker->at("depth"), flicker->at("hz")};
     return settings;
 }
 

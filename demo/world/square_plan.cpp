@@ -197,7 +197,7 @@ void addWalker(Movers& movers, const Vector2d& at, const Rgb& coat) {
 
 }  // namespace
 
-Movers moversAt(const SquarePlan& plan, double time_s) {
+Movers moversAt(const SquarePlan& plan, double time_s, const std::optional<Runner>& runner) {
     // Back and forth at a steady pace; periods that share no common measure.
     const auto sway = [](double t, double period, double reach) {
         const double phase = t / period - std::floor(t / period);
@@ -216,7 +216,14 @@ Movers moversAt(const SquarePlan& plan, double time_s) {
 
     addWalker(movers, {-8.9, sway(time_s, 61.7, 6.0)}, {0.30f, 0.08f, 0.07f});
     addWalker(movers, {sway(time_s + 20, 83.1, 6.5), -9.2}, {0.08f, 0.12f, 0.25f});
+    if (runner)
+        addWalker(movers, runner->from_m + time_s * runner->speed_mps, {0.62f, 0.56f, 0.20f});
     return movers;
+}
+
+float levelAt(const Flicker& flicker, double time_s) {
+    const float wander = valueNoise(float(time_s * flicker.hz), 0.5f, 977u);
+    return 1.0f - flicker.depth * ramp(-0.15f, 0.45f, wander);
 }
 
 }  // namespace plateloom::world

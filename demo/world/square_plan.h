@@ -5,6 +5,7 @@
 
 #include <Eigen/Core>
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 namespace plateloom::world {
@@ -89,11 +90,27 @@ struct RingHit {
 [[nodiscard]] RingHit leaveRing(const std::vector<Wall>& ring, const Vector2d& origin,
                                 const Vector2d& direction);
 
-/// What stands elsewhere at another time: the tram and two people on foot.
+/// Someone who runs straight across the square.
+struct Runner {
+    Vector2d from_m{0, 6};  ///< at time 0
+    Vector2d speed_mps{0, 0};
+};
+
+/// What stands elsewhere at another time: the tram, two people on foot, and who runs, if anyone.
 struct Movers {
     std::vector<Block> blocks;
     std::vector<Post> posts;
 };
-[[nodiscard]] Movers moversAt(const SquarePlan& plan, double time_s);
+[[nodiscard]] Movers moversAt(const SquarePlan& plan, double time_s,
+                              const std::optional<Runner>& runner = std::nullopt);
+
+/// A street lamp about to fail: it dips again and again, and what it lights dips with it.
+struct Flicker {
+    int lamp = 0;         ///< which of the plan's; not one of the small bulbs
+    float depth = 0.65f;  ///< share of its light that the deepest dip takes
+    double hz = 4;        ///< dips and recoveries a second, about
+};
+/// Share of its light that the lamp gives, 1 - depth to 1; smooth in time.
+[[nodiscard]] float levelAt(const Flicker& flicker, double time_s);
 
 }  // namespace plateloom::world

@@ -73,9 +73,10 @@ struct PanoramaErrors {
 [[nodiscard]] io::Picture relativeErrors(const io::Picture& panorama, const io::Picture& truth,
                                          const Rgb& factor);
 
-/// The true panorama at a solve's turn.
+/// The true panorama at a solve's turn, seen from the origin; without a time the square is empty.
 [[nodiscard]] io::Picture truePanorama(const Scene& scene, int width,
-                                       const calib::Matrix3d& truthFromPanorama);
+                                       const calib::Matrix3d& truthFromPanorama,
+                                       std::optional<double> time_s = std::nullopt);
 
 /// Reads a panorama as RGBA, made smaller by a whole factor (areas averaged, by alpha) until it is
 /// no wider than `widest`.

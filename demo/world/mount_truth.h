@@ -1,0 +1,76 @@
+// How near a solve of a mount and the shake found in it come to the truth of a rendered take.
+//
+// A solve is free to choose its mount's axes, and a shake track its world's: each is brought onto
+// the truth by one rotation for the whole take.
+//     true worldFromMount(t) trueMountFromSolved = trueFromSolvedWorld solved worldFromMount(t)
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "io/lens_track.h"
+#include "io/solve_file.h"
+#include "world/shoot.h"
+
+namespace plateloom::world {
+
+struct TrueFrame {
+    int number = 0;
+    int64_t timecode_frame = 0;  ///< since 00:00:00:00
+    calib::PanTiltRoll mount, on_mount;
+    double exposure = 1, t_stop = 0;
+    std::optional<double> time_s;
+};
+
+struct TrueClip {
+    std::string name, file;
+    double focal_px = 0;
+    std::vector<TrueFrame> frames;
+    /// mountFromCamera of each part of the take between knocks; the first is the whole take's when
+    /// nobody ran into the camera.
+    std::vector<calib::PanTiltRoll> parts;
+};
+
+struct TrueTake {
+    Rate rate;
+    std::vector<TrueClip> clips;
+
+    /// The mount's rotation by timecode frame.
+    [[nodiscard]] std::map<int64_t, calib::PanTiltRoll> mountByTimecode() const;
+    /// The scene's time by timecode frame; empty where nothing moves.
+    [[nodiscard]] std::map<int64_t, double> timeByTimecode() const;
+};
+
+/// As `writeMountTruth` leaves it. Throws io::InputError.
+[[nodiscard]] TrueTake readTrueTake(const std::filesystem::path& path);
+
+struct MountError {
+    std::string clip;
+    int part = 0;  ///< 1 for what a clip was after its first knock
+    double px = 0;
+};
+struct MountErrors {
+    std::vector<std::string> missing;  ///< clips without a solved line
+    std::vector<MountError> each;
+    double rms_px = 0, largest_px = 0;
+    calib::Matrix3d trueMountFromSolved = calib::Matrix3d::Identity();
+};
+/// Lines and clips are paired by `file` (cam1.####.exr, or the name of any one frame of the clip);
+/// the second line of a clip is what it was after it was knocked.
+[[nodiscard]] MountErrors compareMount(const std::vector<io::SolvedPlate>& solve,
+                                       const TrueTake& truth);
+
+struct ShakeErrors {
+    int frames = 0;       ///< of the track, with a rotation and a frame of the take at their time
+    int not_in_take = 0;  ///< samples without one
+    double rms_px = 0, largest_px = 0;
+    double true_rms_px = 0;  ///< how much the mount truly shook, about its mean
+    calib::Matrix3d trueFromSolvedWorld = calib::Matrix3d::Identity();
+};
+/// The track's rotations are worldFromMount a frame; samples and frames go together by timecode.
+[[nodiscard]] ShakeErrors compareShake(const io::LensTrack& track, const TrueTake& truth,
+                                       const calib::Matrix3d& trueMountFromSolved);
+
+}  // namespace plateloom::world
