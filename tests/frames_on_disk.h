@@ -64,6 +64,25 @@ inline ReadFrame readFrame(const std::filesystem::path& path, int part = 0) {
     return frame;
 }
 
+/// Bit for bit the same pixels, windows and attributes in all parts, but for the time of writing.
+inline bool samePicture(const std::filesystem::path& a, const std::filesystem::path& b) {
+    const auto one = OIIO::ImageInput::open(a.string()), other = OIIO::ImageInput::open(b.string());
+    if (!one || !other) return false;
+    int part = 0;
+    for (; one->seek_subimage(part, 0); ++part) {
+        if (!other->seek_subimage(part, 0)) return false;
+        OIIO::ImageSpec spec_a = one->spec(part), spec_b = other->spec(part);
+        for (OIIO::ImageSpec* spec : {&spec_a, &spec_b}) spec->erase_attribute("DateTime");
+        if (spec_a.to_xml() != spec_b.to_xml()) return false;
+        std::vector<char> pixels_a(spec_a.image_bytes(true)), pixels_b(pixels_a.size());
+        if (!one->read_image(part, 0, 0, spec_a.nchannels, OIIO::TypeUnknown, pixels_a.data()) ||
+            !other->read_image(part, 0, 0, spec_a.nchannels, OIIO::TypeUnknown, pixels_b.data()) ||
+            pixels_a != pixels_b)
+            return false;
+    }
+    return part > 0 && !other->seek_subimage(part, 0);
+}
+
 /// An EXR of float channels, each of its own function of pixel centres.
 template <class Value>
 void writeFrame(const std::filesystem::path& path, OIIO::ImageSpec spec, const Value& value) {

@@ -27,10 +27,13 @@ bool changedJustNow(const FileStamp& stamp) {
     return fs::file_time_type::clock::now() - stamp.changed < 10s;
 }
 
-void read(const std::string& colour_space, ArrivedPlate& plate) {
+void read(const std::string& colour_space, const std::map<fs::path, int>& movie_frames,
+          ArrivedPlate& plate) {
     const auto started = std::chrono::steady_clock::now();
     try {
         plate.file = io::readPlateHeader(plate.path, colour_space);
+        if (const auto frame = movie_frames.find(plate.path); frame != movie_frames.end())
+            plate.file = io::movieFrame(plate.file, frame->second);
         const auto pixels = io::readPlatePixels(plate.file);
         plate.reading_s =
             std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
@@ -90,7 +93,8 @@ bool ArrivedPlates::update(bool waits) {
     tbb::task_arena arena(platesAtOnce(fresh));
     arena.execute([&] {
         tbb::parallel_for(size_t(0), fresh.size(), [&](size_t i) {
-            tbb::this_task_arena::isolate([&] { read(arguments_.colour_space, fresh[i]); });
+            tbb::this_task_arena::isolate(
+                [&] { read(arguments_.colour_space, movie_frames_, fresh[i]); });
         });
     });
     waiting_.clear();

@@ -32,7 +32,10 @@ struct ArrivedPlate {
 
 class ArrivedPlates {
 public:
-    explicit ArrivedPlates(PlateArguments arguments) : arguments_(std::move(arguments)) {}
+    /// `movie_frames`: which frame stands for a movie; else its first.
+    explicit ArrivedPlates(PlateArguments arguments,
+                           std::map<std::filesystem::path, int> movie_frames = {})
+        : arguments_(std::move(arguments)), movie_frames_(std::move(movie_frames)) {}
 
     /// Looks again. False when a known file holds another picture now: then all is read anew, and
     /// what was found out before is of no use. With `waits`, a folder may be empty, and files that
@@ -60,6 +63,7 @@ private:
     void dropBeyondBound();
 
     PlateArguments arguments_;
+    std::map<std::filesystem::path, int> movie_frames_;
     std::vector<ArrivedPlate> whole_, damaged_;
     std::map<std::filesystem::path, int> known_;
     std::vector<int> in_order_;

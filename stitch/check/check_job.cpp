@@ -92,7 +92,8 @@ std::vector<StageTime> stagesOf(const std::vector<StageTime>& own,
 }  // namespace
 
 struct Check::State {
-    explicit State(CheckRequest r) : request(std::move(r)), arrived(request.plates) {}
+    explicit State(CheckRequest r)
+        : request(std::move(r)), arrived(request.plates, request.movie_frames) {}
 
     CheckRequest request;
     LensData lens;
@@ -115,8 +116,10 @@ struct Check::State {
 ShootRecord Check::State::describe() {
     std::vector<io::PlateFile> files;
     for (const auto& plate : arrived.whole()) files.push_back(plate.file);
-    ShootRecord record = describeShoot(files, lens.tracks, report ? &*report : nullptr,
-                                       request.plates, lens.tableOrNull());
+    ShootRecord record = request.describe
+                             ? request.describe(files)
+                             : describeShoot(files, lens.tracks, report ? &*report : nullptr,
+                                             request.plates, lens.tableOrNull());
     std::vector<Plate> described = record.set.plates;
     for (auto& plate : described) {
         const auto size =
@@ -176,7 +179,8 @@ void Check::State::addPictures(const ShootRecord& record, Survey& survey) const 
 
 void Check::State::addHeadOffset(Survey& survey) const {
     // Only lenses that are known leave the head to blame.
-    if (!std::all_of(small.plates.begin(), small.plates.end(), lensIsKnown)) return;
+    if (!request.one_camera || !std::all_of(small.plates.begin(), small.plates.end(), lensIsKnown))
+        return;
     auto placed = placedPlates(small.solve.plates);
     std::erase_if(placed, [&](const PlacedPlate& plate) {
         return small.solve.plates[size_t(plate.plate)].placed_by != "ties";
@@ -218,7 +222,7 @@ void Check::State::addPapers(const ShootRecord& record, Survey& survey) const {
                             "see whether a plate was overwritten by a copy; it counts once"});
     }
     add(record.findings);
-    add(driftFindings(record));
+    if (request.one_camera) add(driftFindings(record));
     std::vector<io::PlateFile> in_order;
     for (const int plate : arrived.inOrder())
         in_order.push_back(arrived.whole()[size_t(plate)].file);

@@ -6,10 +6,15 @@
 // reading and matching and no more.
 #pragma once
 
+#include <filesystem>
+#include <functional>
+#include <map>
 #include <memory>
 #include <optional>
+#include <vector>
 
 #include "io/plate_file.h"
+#include "stitch/check/shoot_record.h"
 #include "stitch/report/survey.h"
 
 namespace plateloom::stitch {
@@ -19,6 +24,14 @@ struct CheckRequest {
     CoverRequest cover;
     std::optional<double> nearest_m;  ///< distance of the nearest thing in the pictures
     int threads = 0;
+    /// Plates of several cameras differ in their rings and their entrance pupils: nothing is told
+    /// of that.
+    bool one_camera = true;
+    /// Which frame stands for a movie among the plates; else its first.
+    std::map<std::filesystem::path, int> movie_frames;
+    /// Describes the plates that could be read, for whoever has laid their papers beside them;
+    /// empty: by the papers in `plates`.
+    std::function<ShootRecord(const std::vector<io::PlateFile>&)> describe;
 };
 
 class Check {

@@ -9,6 +9,7 @@
 #include "io/report_page.h"
 #include "stitch/check/check_job.h"
 #include "stitch/check/check_report.h"
+#include "stitch/check/take_check.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
@@ -21,6 +22,7 @@ namespace {
 
 struct Options {
     PlateOptions plates;
+    TakeOptions take;
     ReportOption report;
     std::string pan, tilt;
     double nearest_m = 0;
@@ -85,11 +87,29 @@ void tellWaiting(const stitch::Check& job, const stitch::Survey& survey) {
     }
 }
 
-void check(const Options& options, Run& run) {
-    if (!options.report.folder.empty()) stitch::prepareReport(options.report.folder);
+stitch::Survey lookAtTake(const Options& options) {
+    const auto request = requestOf(options);
+    stitch::TakeCheck job(request, options.take.arguments(request.plates));
+    ProgressBar bar;
+    auto survey = job.look(bar.callback());
+    bar.wipe();
+    survey.peak_memory_bytes = peakMemory();
+    if (!options.report.folder.empty())
+        stitch::writeCheckReport(options.report.folder, job.middle(), survey);
+    return survey;
+}
+
+stitch::Survey lookAtPlates(const Options& options, const Run& run) {
     stitch::Check job(requestOf(options));
     if (options.watch) watch(job, options, run);
-    const auto survey = look(job, options, false);
+    return look(job, options, false);
+}
+
+void check(const Options& options, Run& run) {
+    if (!options.report.folder.empty()) stitch::prepareReport(options.report.folder);
+    const auto survey = options.take.given() ? lookAtTake(options) : lookAtPlates(options, run);
+    if (options.take.given())
+        for (const auto& note : survey.notes) say(note);
     tell(survey);
     for (const auto& stage : survey.stages) say(stageLine(stage));
     if (!options.report.folder.empty())
@@ -114,10 +134,12 @@ void addCheck(CLI::App& program, Run& run) {
                      "Distance of the nearest thing in the pictures, for the head's offset")
         ->check(CLI::PositiveNumber)
         ->type_name("M");
+    options->take.addTo(*command);
     options->report.addTo(*command);
-    command->add_flag(
+    auto* watch = command->add_flag(
         "--watch", options->watch,
         "Go on as plates arrive, until stopped: the verdict after each, and the page");
+    watch->excludes(command->get_option("--clips"));
     command->add_option("--threads", options->threads, "Threads to use; 0 uses all")
         ->check(CLI::NonNegativeNumber)
         ->capture_default_str();

@@ -14,7 +14,7 @@ namespace {
 
 struct Options {
     PlateOptions plates;
-    std::string folder, fit = "overscan", depth = "half", uv_maps;
+    std::string folder, fit = "overscan", depth = "half", uv_maps, chunk;
     bool resume = false;
 };
 
@@ -25,6 +25,7 @@ void flatten(const Options& options, Run& run) {
     request.fit = options.fit == "inside" ? stitch::Fit::inside : stitch::Fit::overscan;
     request.half = options.depth == "half";
     request.resume = options.resume;
+    request.chunk = parseChunk(options.chunk);
     if (!options.uv_maps.empty()) request.uv_maps = options.uv_maps;
     ProgressBar bar;
     const auto result = stitch::flattenJob(request, bar.callback());
@@ -70,6 +71,7 @@ void addFlatten(CLI::App& program, Run& run) {
         ->check(CLI::IsMember({"half", "float"}))
         ->capture_default_str();
     addResume(*command, options->resume);
+    addChunk(*command, options->chunk);
     addUvMaps(*command, options->uv_maps);
     command->callback([options, &run] { flatten(*options, run); });
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cctype>
+#include <charconv>
 #include <cmath>
 #include <cstdio>
 
@@ -18,10 +19,25 @@ bool isTrack(const std::string& name) {
     return extension == ".json" || extension == ".jsonl" || extension == ".csv";
 }
 
+// "cam3=-2" in two; nothing where it is neither.
+std::optional<std::pair<std::string, int64_t>> splitOffset(const std::string& text) {
+    const size_t equals = text.rfind('=');
+    if (equals == std::string::npos || equals == 0) return std::nullopt;
+    const char* begin = text.data() + equals + 1;
+    if (*begin == '+') ++begin;
+    const char* end = text.data() + text.size();
+    int64_t frames = 0;
+    const auto read = std::from_chars(begin, end, frames);
+    if (begin == end || read.ec != std::errc() || read.ptr != end) return std::nullopt;
+    return std::pair{text.substr(0, equals), frames};
+}
+
 }  // namespace
 
 void PlateOptions::addTo(CLI::App& command, bool lens_required) {
-    command.add_option("plates", plates, "Plates: files, folders, or name.####.exr with --frames")
+    command
+        .add_option("plates", plates,
+                    "Plates: files, folders, name.####.exr (all frames, or those of --frames)")
         ->required()
         ->type_name("PLATES");
     auto* lens =
@@ -87,6 +103,73 @@ stitch::SolveSettings SolveOptions::settings() const {
                                           : stitch::Level::automatic;
     settings.threads = threads;
     return settings;
+}
+
+void TakeOptions::addTo(CLI::App& command) {
+    auto* option =
+        command
+            .add_option("--clips", clips,
+                        "The plates are clips (name.####.exr, movies, folders of them): of an "
+                        "array of cameras that rolled together, or shot in turn, a take for each "
+                        "direction")
+            ->check(CLI::IsMember({"array", "in-turn"}));
+    command
+        .add_option("--offset", offsets,
+                    "Moves a clip later by some frames against what its timecode, or its first "
+                    "frame, says; may be repeated")
+        ->expected(1)
+        ->take_all()
+        ->needs(option)
+        ->check(
+            [](const std::string& text) {
+                return splitOffset(text) ? std::string()
+                                         : "expected a clip and frames, e.g. cam3=-2";
+            },
+            "")
+        ->type_name("CLIP=FRAMES");
+    command
+        .add_option("--sync", sync,
+                    "What ties clips in time: auto takes timecode where all have it; first-frame "
+                    "ties their first frames, whatever the timecodes say")
+        ->needs(option)
+        ->check(CLI::IsMember({"auto", "first-frame"}))
+        ->capture_default_str();
+}
+
+stitch::TakeArguments TakeOptions::arguments(stitch::PlateArguments plates) const {
+    stitch::TakeArguments arguments;
+    arguments.plates = std::move(plates);
+    arguments.rolled = clips == "in-turn" ? stitch::Rolled::in_turn : stitch::Rolled::array;
+    arguments.sync = sync == "first-frame" ? stitch::Sync::first_frame : stitch::Sync::automatic;
+    for (const std::string& text : offsets) {
+        const auto offset = splitOffset(text);
+        if (offset) arguments.offsets[offset->first] += offset->second;
+    }
+    return arguments;
+}
+
+std::optional<stitch::Chunk> parseChunk(const std::string& text) {
+    stitch::Chunk chunk;
+    char rest = 0;
+    long long number = 0, of = 0;
+    if (std::sscanf(text.c_str(), "%lld/%lld%c", &number, &of, &rest) != 2) return std::nullopt;
+    constexpr long long kMost = 1'000'000;
+    if (number < 1 || of < number || of > kMost) return std::nullopt;
+    return stitch::Chunk{number, of};
+}
+
+CLI::Option* addChunk(CLI::App& command, std::string& chunk) {
+    return command
+        .add_option("--chunk", chunk,
+                    "Make this part of the frames only, for a job that several machines share: "
+                    "2/4 is the second of four runs; together they make all frames")
+        ->check(
+            [](const std::string& text) {
+                return parseChunk(text) ? std::string()
+                                        : "expected K/N, the K-th of N parts, e.g. 2/4";
+            },
+            "")
+        ->type_name("K/N");
 }
 
 SensorSize parseSensor(const std::string& text) {

@@ -8,6 +8,8 @@
 #include <vector>
 
 #include "stitch/solve/solve.h"
+#include "stitch/take/chunk.h"
+#include "stitch/take/take.h"
 #include "stitch/view/view_job.h"
 
 namespace plateloom::cli {
@@ -29,6 +31,23 @@ struct SolveOptions {
     void addTo(CLI::App& command);
     [[nodiscard]] stitch::SolveSettings settings() const;
 };
+
+/// Clips: how they were shot, and what ties them in time.
+struct TakeOptions {
+    std::string clips, sync = "auto";
+    std::vector<std::string> offsets;
+
+    void addTo(CLI::App& command);
+    /// The plates are clips.
+    [[nodiscard]] bool given() const { return !clips.empty(); }
+    [[nodiscard]] stitch::TakeArguments arguments(stitch::PlateArguments plates) const;
+};
+
+/// --chunk K/N: this machine's part of a job that several share. Whatever is no part of a whole is
+/// a fault of the command line.
+CLI::Option* addChunk(CLI::App& command, std::string& chunk);
+/// What addChunk's option holds; nothing for "".
+[[nodiscard]] std::optional<stitch::Chunk> parseChunk(const std::string& text);
 
 /// "36x20.25" or "36": the active area in mm; height 0 when it is not said. Throws io::InputError.
 struct SensorSize {

@@ -14,7 +14,7 @@ namespace {
 
 struct Options {
     PlateOptions frames;
-    std::string folder, depth = "half", uv_maps;
+    std::string folder, depth = "half", uv_maps, chunk;
     bool resume = false;
 };
 
@@ -37,6 +37,7 @@ void unflatten(const Options& options, Run& run) {
     request.folder = options.folder;
     request.half = options.depth == "half";
     request.resume = options.resume;
+    request.chunk = parseChunk(options.chunk);
     if (!options.uv_maps.empty()) request.uv_maps = options.uv_maps;
     ProgressBar bar;
     const auto result = stitch::unflattenJob(request, bar.callback());
@@ -81,6 +82,7 @@ void addUnflatten(CLI::App& program, Run& run) {
         ->check(CLI::IsMember({"half", "float"}))
         ->capture_default_str();
     addResume(*command, options->resume);
+    addChunk(*command, options->chunk);
     addUvMaps(*command, options->uv_maps);
     command->callback([options, &run] { unflatten(*options, run); });
 }

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "io/input_error.h"
+#include "io/numbered_files.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/summary.h"
@@ -17,10 +18,10 @@ namespace {
 
 struct Options {
     std::string panorama, track, output, look = "lens", overscan, size, sensor, frames, projection,
-                                         band, colour_space, depth = "half", sheet, uv_maps;
+                                         band, colour_space, depth = "half", sheet, uv_maps, chunk;
     std::vector<std::string> shot;
     double pan_deg = 0, tilt_deg = 0, roll_deg = 0, focal_mm = 0;
-    int64_t first_frame = -1;
+    int64_t first_frame = -1, slip = 0;
     int threads = 0, cache_mb = 512;
     bool resume = false;
 };
@@ -57,24 +58,12 @@ stitch::ViewRequest requestOf(const Options& options) {
     if (!options.sheet.empty()) request.sheet = options.sheet;
     if (!options.uv_maps.empty()) request.uv_maps = options.uv_maps;
     request.resume = options.resume;
+    request.slip = options.slip;
+    request.chunk = parseChunk(options.chunk);
     request.half = options.depth == "half";
     request.cache_bytes = size_t(options.cache_mb) << 20;
     request.threads = options.threads;
     return request;
-}
-
-// "1001-1010, 1013": runs of frames as a person writes them.
-std::string runsOf(const std::vector<int64_t>& numbers) {
-    std::string text;
-    for (size_t i = 0; i < numbers.size();) {
-        size_t end = i + 1;
-        while (end < numbers.size() && numbers[end] == numbers[end - 1] + 1) ++end;
-        if (!text.empty()) text += ", ";
-        text += std::to_string(numbers[i]);
-        if (end > i + 1) text += "-" + std::to_string(numbers[end - 1]);
-        i = end;
-    }
-    return text;
 }
 
 // Cover that no rounding of a percentage may hide.
@@ -91,8 +80,7 @@ void tellHoles(const stitch::ViewResult& result) {
         if (!worst || frame.covered < worst->covered) worst = &frame;
     }
     if (!worst) return;
-    warn("the panorama does not cover all of " +
-         std::string(numbers.size() == 1 ? "frame " : "frames ") + runsOf(numbers) + "; least at " +
+    warn("the panorama does not cover all of " + io::framesInWords(numbers) + "; least at " +
          std::to_string(worst->number) + ": " + share(worst->covered) + " (alpha is 0 there)");
 }
 
@@ -231,9 +219,16 @@ void addView(CLI::App& program, Run& run) {
     auto options = std::make_shared<Options>();
     auto* command =
         program.add_subcommand("view", "The panorama as the shot's camera sees it, frame by frame");
-    command->add_option("panorama", options->panorama, "The panorama, of any program")
+    command
+        ->add_option("panorama", options->panorama,
+                     "The panorama, of any program; pano.####.exr moves with the shot")
         ->required()
         ->type_name("PANO");
+    command
+        ->add_option("--slip", options->slip,
+                     "Frames by which a moving panorama is moved on against the shot: the shot's "
+                     "frame shows the panorama's frame that many later")
+        ->type_name("N");
     addCamera(*command, *options);
     addPicture(*command, *options);
     command->add_option("-o,--output", options->output, "The views, e.g. bg.####.exr")
@@ -241,6 +236,7 @@ void addView(CLI::App& program, Run& run) {
         ->type_name("FILE");
     command->add_option("--sheet", options->sheet, "Contact sheet of the shot")
         ->type_name("FILE.png");
+    command->get_option("--sheet")->excludes(addChunk(*command, options->chunk));
     addUvMaps(*command, options->uv_maps);
     addResume(*command, options->resume);
     command

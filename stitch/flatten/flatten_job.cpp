@@ -6,6 +6,7 @@
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
 #include "stitch/solve/stage_clock.h"
+#include "stitch/take/clip_frames.h"
 
 namespace plateloom::stitch {
 
@@ -13,7 +14,7 @@ namespace {
 
 std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
     Recipe recipe("flatten");
-    recipe.addFile(plate.file.path);
+    recipe.addPlate(plate.file);
     recipe.add(plate.file.colour_space);
     recipe.add(calib::LensMap(plate.lens, plate.sensor));
     recipe.add({double(int(request.fit)), double(request.half)});
@@ -23,7 +24,7 @@ std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
 }  // namespace
 
 FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress) {
-    const PlateSet set = gatherPlates(request.plates);
+    const PlateSet set = gatherFrames(request.plates);
     FlattenResult result;
     result.notes = set.notes;
     result.warnings = set.warnings;
@@ -32,10 +33,11 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
     io::makeFolder(request.folder);
 
     StageClock clock({});
-    for (size_t i = 0; i < set.plates.size(); ++i) {
-        progress("flatten", double(i) / double(set.plates.size()));
+    const auto [begin, end] = chunkOf(int64_t(set.plates.size()), request.chunk);
+    for (auto i = size_t(begin); i < size_t(end); ++i) {
+        progress("flatten", double(i - size_t(begin)) / double(end - begin));
         const auto& plate = set.plates[i];
-        const auto name = plate.file.path.filename().string();
+        const auto name = plate.file.name();
         auto tags = io::tagsOf(plate.file);
         tags.recipe = recipeOf(plate, request);
         if (request.resume && io::isFinished(targets[i], tags.recipe)) {
@@ -58,7 +60,8 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
         for (const char* stage : {"flatten", "write"})
             clock.add(stage, double(flat.picture.width) * flat.picture.height);
     }
-    if (request.uv_maps) result.maps = writeLensMaps(*request.uv_maps, set.plates, request.fit);
+    if (request.uv_maps && isFirst(request.chunk))
+        result.maps = writeLensMaps(*request.uv_maps, set.plates, request.fit);
     progress("flatten", 1);
     result.times = clock.times();
     return result;

@@ -5,6 +5,7 @@
 
 #include "stitch/flatten/flatten.h"
 #include "stitch/solve/solve.h"
+#include "stitch/take/chunk.h"
 
 namespace plateloom::stitch {
 
@@ -14,6 +15,7 @@ struct FlattenRequest {
     Fit fit = Fit::overscan;
     bool half = true;
     bool resume = false;                           ///< keep what an earlier run finished
+    std::optional<Chunk> chunk;                    ///< of the plates; the first writes the maps
     std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
 };
 

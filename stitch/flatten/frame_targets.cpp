@@ -9,8 +9,10 @@ namespace plateloom::stitch {
 
 namespace {
 
-std::filesystem::path targetOf(const std::filesystem::path& folder,
-                               const std::filesystem::path& source) {
+std::filesystem::path targetOf(const std::filesystem::path& folder, const io::PlateFile& plate) {
+    const std::filesystem::path& source = plate.path;
+    if (plate.movie_frame > 0)
+        return folder / io::framePath(source.stem().string() + ".####.exr", plate.movie_frame);
     const bool keeps = io::isExrName(source) || io::isTiffName(source);
     return folder /
            (keeps ? source.filename() : std::filesystem::path(source.stem().string() + ".exr"));
@@ -23,7 +25,7 @@ std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& fol
     std::vector<std::filesystem::path> targets;
     std::set<std::filesystem::path> taken;
     for (const auto& plate : set.plates) {
-        const auto target = targetOf(folder, plate.file.path);
+        const auto target = targetOf(folder, plate.file);
         if (!taken.insert(target).second)
             throw io::InputError(plate.file.path.string(),
                                  "another one has the same name; write them into different "

@@ -21,8 +21,13 @@ constexpr double kLeastTransmission = 0.01;  // less can't be divided out: see w
 struct FrameName {
     std::string name, frame;
 
-    explicit FrameName(const std::filesystem::path& path) {
-        const std::string stem = path.stem().string();
+    explicit FrameName(const io::PlateFile& file) {
+        const std::string stem = file.path.stem().string();
+        if (file.movie_frame > 0) {
+            frame = io::framePath("####", file.movie_frame).string();
+            name = stem;
+            return;
+        }
         size_t digits = stem.size();
         while (digits > 0 && std::isdigit(static_cast<unsigned char>(stem[digits - 1]))) --digits;
         frame = stem.substr(digits);
@@ -103,12 +108,12 @@ std::vector<std::filesystem::path> writeLensMaps(const std::filesystem::path& fo
     io::makeFolder(folder);
     std::vector<std::filesystem::path> written;
     for (size_t first = 0; first < frames.size();) {
-        const FrameName name(frames[first].file.path);
+        const FrameName name(frames[first].file);
         size_t end = first + 1;
         while (end < frames.size() && sameLens(frames[first], frames[end]) &&
-               FrameName(frames[end].file.path).name == name.name)
+               FrameName(frames[end].file).name == name.name)
             ++end;
-        const FrameName last(frames[end - 1].file.path);
+        const FrameName last(frames[end - 1].file);
         for (auto& path : writeMaps(folder, name, last, frames[first], fit))
             written.push_back(std::move(path));
         first = end;

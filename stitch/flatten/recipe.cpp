@@ -48,6 +48,11 @@ void Recipe::addFile(const std::filesystem::path& path) {
     add(&changed, sizeof changed);
 }
 
+void Recipe::addPlate(const io::PlateFile& plate) {
+    addFile(plate.path);
+    if (plate.movie_frame > 0) add({double(plate.movie_frame)});
+}
+
 std::string Recipe::text() const {
     char digits[17];
     std::snprintf(digits, sizeof digits, "%016llx", static_cast<unsigned long long>(hash_));

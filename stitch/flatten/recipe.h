@@ -8,6 +8,7 @@
 #include <string>
 
 #include "calib/lens.h"
+#include "io/plate_file.h"
 
 namespace plateloom::stitch {
 
@@ -21,6 +22,8 @@ public:
     void add(std::initializer_list<double> values);
     void add(const calib::LensMap& lens);
     /// By its path, its size and when it was last changed.
+    /// Of a movie's plate which frame it is, too.
+    void addPlate(const io::PlateFile& plate);
     void addFile(const std::filesystem::path& path);
     /// 16 hexadecimal digits.
     [[nodiscard]] std::string text() const;

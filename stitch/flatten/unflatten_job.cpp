@@ -12,6 +12,7 @@
 #include "stitch/flatten/recipe.h"
 #include "stitch/flatten/unflatten.h"
 #include "stitch/solve/stage_clock.h"
+#include "stitch/take/clip_frames.h"
 
 namespace plateloom::stitch {
 
@@ -94,7 +95,7 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
 std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
                      const UnflattenRequest& request) {
     Recipe recipe("unflatten");
-    recipe.addFile(plate.file.path);
+    recipe.addPlate(plate.file);
     recipe.add(plate.file.colour_space);
     recipe.add(lens);
     recipe.add({double(request.half)});
@@ -106,7 +107,7 @@ std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
 UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& progress) {
     PlateArguments arguments = request.frames;
     arguments.one_shot = true;
-    const PlateSet set = gatherPlates(arguments);
+    const PlateSet set = gatherFrames(arguments);
     UnflattenResult result;
     result.notes = set.notes;
     result.warnings = set.warnings;
@@ -114,10 +115,11 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
     const auto targets = frameTargets(request.folder, set);
     io::makeFolder(request.folder);
     StageClock clock({});
-    for (size_t i = 0; i < set.plates.size(); ++i) {
-        progress("unflatten", double(i) / double(set.plates.size()));
+    const auto [begin, end] = chunkOf(int64_t(set.plates.size()), request.chunk);
+    for (auto i = size_t(begin); i < size_t(end); ++i) {
+        progress("unflatten", double(i - size_t(begin)) / double(end - begin));
         const Plate& plate = set.plates[i];
-        const std::string name = plate.file.path.filename().string();
+        const std::string name = plate.file.name();
         const calib::LensMap lens(plate.lens, plate.sensor);
         const std::string recipe = recipeOf(plate, lens, request);
         if (request.resume && io::isFinished(targets[i], recipe)) {
@@ -136,7 +138,8 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
         result.written.push_back(targets[i]);
         for (const char* stage : {"read", "unflatten", "write"}) clock.add(stage, count);
     }
-    if (request.uv_maps) result.maps = writeLensMaps(*request.uv_maps, set.plates, Fit::overscan);
+    if (request.uv_maps && isFirst(request.chunk))
+        result.maps = writeLensMaps(*request.uv_maps, set.plates, Fit::overscan);
     progress("unflatten", 1);
     result.times = clock.times();
     return result;

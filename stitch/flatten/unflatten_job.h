@@ -7,14 +7,16 @@
 #include <vector>
 
 #include "stitch/solve/solve.h"
+#include "stitch/take/chunk.h"
 
 namespace plateloom::stitch {
 
 struct UnflattenRequest {
     PlateArguments frames;
     std::filesystem::path folder;
-    bool half = true;     ///< of frames that are not EXR; those keep each channel's type
-    bool resume = false;  ///< keep what an earlier run finished
+    bool half = true;            ///< of frames that are not EXR; those keep each channel's type
+    bool resume = false;         ///< keep what an earlier run finished
+    std::optional<Chunk> chunk;  ///< of the frames; the first writes the maps
     std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
 };
 

@@ -82,7 +82,9 @@ Moment Take::at(int64_t frame) const {
     moment.frame = frame;
     std::vector<std::pair<int, int64_t>> numbers;
     for (size_t c = 0; c < clips.size(); ++c) {
-        if (!has(int(c), frame)) continue;
+        const auto& without = clips[c].without_lens;
+        if (!has(int(c), frame) || std::binary_search(without.begin(), without.end(), frame))
+            continue;
         numbers.emplace_back(int(c), frame + clips[c].ahead);
         moment.clip.push_back(int(c));
     }
@@ -104,7 +106,7 @@ void Take::findGaps(bool tolerates) {
                                  text +
                                      "; add the missing part of the track, or keep to frames "
                                      "that have one with --frames");
-        warnings.push_back(one.clip.name + ": " + text);
+        one.why_without_lens = gap.why;
         for (const int64_t number : gap.numbers) one.without_lens.push_back(number - one.ahead);
     }
 }
@@ -154,7 +156,7 @@ Take gatherTake(const TakeArguments& arguments) {
     for (const io::LensTrack& track : papers->lens.tracks) append(take.warnings, track.warnings);
     if (papers->report) append(take.warnings, papers->report->warnings());
     for (size_t c = 0; c < found.clips.size(); ++c)
-        take.clips.push_back({std::move(found.clips[c]), times.ahead[c], 0, {}});
+        take.clips.push_back({std::move(found.clips[c]), times.ahead[c], 0, {}, {}});
     const io::Clip& lead = take.clips.front().clip;
     if (lead.start && take.rate)
         take.start = io::timecodeOf(

@@ -31,8 +31,8 @@ struct TakeArguments {
     /// --offset CLIP=FRAMES: frames by which this clip is moved later against what timecode or
     /// first frame say. A name that is no clip's is refused.
     std::map<std::string, int64_t> offsets;
-    /// A gap in a lens track is told in `warnings` and refused where a moment needs it, rather than
-    /// at once: for whoever looks at a shoot that is not whole yet.
+    /// A gap in a lens track is noted in the clip and leaves it out of the moments that need it,
+    /// rather than being refused: for whoever looks at a shoot that is not whole yet.
     bool tolerates_gaps = false;
 };
 
@@ -42,6 +42,7 @@ struct TakeClip {
     int lens_group = 0;  ///< of its plates, at every moment; of an array each clip has its own
     /// Of the common range: frames of the take that this clip's lens track leaves out.
     std::vector<int64_t> without_lens;
+    std::string why_without_lens;  ///< the first of them
 };
 
 /// What one moment of the take shows: one plate a clip that has a frame then.

@@ -2,6 +2,8 @@
 
 #include <tbb/task_arena.h>
 
+#include <algorithm>
+#include <cstdint>
 #include <cstdio>
 #include <set>
 
@@ -13,6 +15,7 @@
 #include "stitch/flatten/recipe.h"
 #include "stitch/solve/stage_clock.h"
 #include "stitch/view/contact_sheet.h"
+#include "stitch/view/moving_panorama.h"
 #include "stitch/view/view_maps.h"
 
 namespace plateloom::stitch {
@@ -24,13 +27,15 @@ constexpr int kLongestEdge_px = 32768;
 // A frame of the shot, ready to be looked through.
 struct Shot {
     io::ShotFrame frame;
+    int64_t panorama = 0;  // the panorama's frame
     calib::LensMap lens;
     PixelBounds bounds;
     std::filesystem::path path;
     std::string recipe;
 };
 
-io::ShotCamera stillCamera(const ViewRequest& request) {
+// One frame; of a moving panorama one for each of its own, or those asked for.
+io::ShotCamera stillCamera(const ViewRequest& request, const MovingPanorama& panorama) {
     if (!request.focal_mm || !request.sensor_width_mm)
         throw io::InputError("", "a still needs --focal and --sensor (or give --camera TRACK)");
     io::ShotCamera camera;
@@ -42,12 +47,26 @@ io::ShotCamera stillCamera(const ViewRequest& request) {
     frame.sample.has_distortion = frame.sample.has_shading = true;  // none, and that is known
     frame.sample.sensor_width_mm = request.sensor_width_mm;
     frame.where = "the camera";
-    camera.frames.push_back(frame);
+    if (!panorama.moves()) {
+        camera.frames.push_back(frame);
+        return camera;
+    }
+    for (const io::ShotFrame& moment : panorama.frames()) {
+        const auto& wanted = request.frames;
+        if (wanted && (moment.number < wanted->first || moment.number > wanted->last)) continue;
+        frame.number = moment.number;
+        frame.timecode = moment.timecode;
+        frame.rate = moment.rate;
+        camera.frames.push_back(frame);
+    }
+    if (camera.frames.empty())
+        throw io::InputError(request.panorama.string(), "has none of the frames of --frames");
     return camera;
 }
 
-io::ShotCamera cameraOf(const ViewRequest& request, const std::vector<io::PlateFile>& recorded) {
-    if (!request.track) return stillCamera(request);
+io::ShotCamera cameraOf(const ViewRequest& request, const std::vector<io::PlateFile>& recorded,
+                        const MovingPanorama& panorama) {
+    if (!request.track) return stillCamera(request, panorama);
     const auto track = io::readLensTrack(*request.track);
     auto camera = recorded.empty() ? io::shotCamera(track, request.frames, request.first_frame)
                                    : io::shotCamera(track, recorded);
@@ -123,9 +142,10 @@ PixelBounds boundsOf(const calib::LensMap& lens, const ViewRequest& request, boo
     return overscanBounds(lens, clamped, kFilterMargin_px);
 }
 
-std::string recipeOf(const Shot& shot, const ViewRequest& request, const PanoramaGrid& grid) {
+std::string recipeOf(const Shot& shot, const ViewRequest& request, const PanoramaGrid& grid,
+                     const std::filesystem::path& panorama) {
     Recipe recipe("view");
-    recipe.addFile(request.panorama);
+    recipe.addFile(panorama);
     recipe.add(request.colour_space);
     recipe.add({double(int(grid.projection)), double(grid.width), double(grid.height), grid.top_tan,
                 grid.bottom_tan});
@@ -151,15 +171,34 @@ void checkOutput(const ViewRequest& request, size_t frames) {
                                  " frames: put #### where the frame number goes, e.g. bg.####.exr");
 }
 
-std::vector<Shot> planShot(const io::ShotCamera& camera, const ViewRequest& request,
-                           const FrameSize& size, const PanoramaGrid& grid, ViewResult& result) {
+// The frames that the panorama has a frame for; the others are told in `missing`.
+std::vector<Shot> tiedTo(MovingPanorama& panorama, const io::ShotCamera& camera,
+                         std::vector<io::MissingFrame>& missing) {
+    const auto choices = panorama.choicesFor(camera.frames);
     std::vector<Shot> shots;
+    for (size_t i = 0; i < choices.size(); ++i) {
+        if (!choices[i].number) {
+            missing.push_back({camera.frames[i].number, choices[i].why});
+            continue;
+        }
+        Shot shot;
+        shot.frame = camera.frames[i];
+        shot.panorama = *choices[i].number;
+        shots.push_back(std::move(shot));
+    }
+    std::stable_sort(missing.begin(), missing.end(),
+                     [](const auto& a, const auto& b) { return a.number < b.number; });
+    return shots;
+}
+
+// Bounds, files and recipes of the shot's frames.
+void planShot(std::vector<Shot>& shots, const ViewRequest& request, const FrameSize& size,
+              const MovingPanorama& panorama, ViewResult& result) {
     std::set<std::filesystem::path> taken;
     size_t unknown_distortion = 0, unknown_shading = 0;
     bool any_clamped = false;
-    for (const auto& frame : camera.frames) {
-        Shot shot;
-        shot.frame = frame;
+    for (Shot& shot : shots) {
+        const io::ShotFrame& frame = shot.frame;
         shot.lens = lensOf(frame, request, size);
         unknown_distortion += !frame.sample.has_distortion;
         unknown_shading += !frame.sample.has_shading;
@@ -172,8 +211,7 @@ std::vector<Shot> planShot(const io::ShotCamera& camera, const ViewRequest& requ
         if (!taken.insert(shot.path).second)
             throw io::InputError(frame.where, "two frames of the shot have the number " +
                                                   std::to_string(frame.number));
-        shot.recipe = recipeOf(shot, request, grid);
-        shots.push_back(std::move(shot));
+        shot.recipe = recipeOf(shot, request, panorama.grid(), panorama.pathOf(shot.panorama));
     }
     const auto warn = [&](size_t count, const std::string& what) {
         if (count)
@@ -185,7 +223,20 @@ std::vector<Shot> planShot(const io::ShotCamera& camera, const ViewRequest& requ
     if (request.look == Look::lens || !request.overscan)
         warn(unknown_distortion, ": no distortion is known");
     if (any_clamped) result.warnings.push_back("overscan cut at twice the frame");
-    return shots;
+}
+
+// Of a job that several machines share each tells of the missing frames among its own.
+void keepChunk(const std::optional<Chunk>& chunk, std::vector<Shot>& shots,
+               std::vector<io::MissingFrame>& missing) {
+    if (!chunk) return;
+    const auto [begin, end] = chunkOf(int64_t(shots.size()), *chunk);
+    const auto starts_at = [&](int64_t index) {
+        if (index == 0) return INT64_MIN;
+        return index == int64_t(shots.size()) ? INT64_MAX : shots[size_t(index)].frame.number;
+    };
+    const int64_t from = starts_at(begin), to = starts_at(end);
+    std::erase_if(missing, [&](const auto& m) { return m.number < from || m.number >= to; });
+    shots = {shots.begin() + begin, shots.begin() + end};
 }
 
 io::PictureTags tagsFor(const Shot& shot, const io::PanoramaFile& panorama) {
@@ -213,15 +264,9 @@ void writeMapsOfLenses(const std::filesystem::path& folder, const std::vector<Sh
 // One frame after the other; each is wholly written before the next begins.
 class ViewRun {
 public:
-    ViewRun(const ViewRequest& request, const PanoramaGrid& grid,
-            const io::PanoramaReader& panorama, const FrameSize& size, size_t frames,
-            const Progress& progress)
-        : request_(request),
-          grid_(grid),
-          panorama_(panorama),
-          size_(size),
-          sheet_(frames),
-          clock_(progress) {}
+    ViewRun(const ViewRequest& request, MovingPanorama& panorama, const FrameSize& size,
+            size_t frames, const Progress& progress)
+        : request_(request), panorama_(panorama), size_(size), sheet_(frames), clock_(progress) {}
 
     ViewResult::Frame make(size_t index, const Shot& shot) {
         ViewResult::Frame made;
@@ -230,17 +275,19 @@ public:
         const ViewCamera camera{shot.lens, calib::worldFromCamera(*shot.frame.sample.pose)};
         if (request_.uv_maps) {
             clock_.begin("maps");
-            writeViewMaps(*request_.uv_maps, shot.path, grid_, panorama_.file().samples_on_border,
-                          camera, request_.look, shot.bounds);
+            const io::PanoramaReader& panorama = panorama_.open(shot.panorama);
+            writeViewMaps(*request_.uv_maps, shot.path, panorama_.grid(),
+                          panorama.file().samples_on_border, camera, request_.look, shot.bounds);
         }
         if (request_.resume && keep(index, shot, made)) return made;
         clock_.begin("view");
-        View view = renderView(panorama_, grid_, camera, request_.look, shot.bounds);
+        const io::PanoramaReader& panorama = panorama_.open(shot.panorama);
+        View view = renderView(panorama, panorama_.grid(), camera, request_.look, shot.bounds);
         clock_.add(double(view.picture.width) * view.picture.height);
         made.covered = view.covered;
         clock_.begin("write");
-        io::writePicture(shot.path, view.picture, tagsFor(shot, panorama_.file()),
-                         request_.half && !panorama_.file().needs_float,
+        io::writePicture(shot.path, view.picture, tagsFor(shot, panorama.file()),
+                         request_.half && !panorama.file().needs_float,
                          {shot.bounds.x0, shot.bounds.y0, size_.width, size_.height});
         clock_.add(double(view.picture.width) * view.picture.height);
         show(index, shot, view.picture);
@@ -276,8 +323,7 @@ private:
     }
 
     const ViewRequest& request_;
-    const PanoramaGrid& grid_;
-    const io::PanoramaReader& panorama_;
+    MovingPanorama& panorama_;
     FrameSize size_;
     ContactSheet sheet_;
     StageClock clock_;
@@ -286,29 +332,36 @@ private:
 }  // namespace
 
 ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
-    const io::PanoramaReader panorama(request.panorama, request.colour_space, request.cache_bytes);
-    const PanoramaGrid grid = gridOf(panorama.file(), request.claim);
+    MovingPanorama panorama(request.panorama, request.claim, request.colour_space,
+                            request.cache_bytes, request.slip);
+    (void)panorama.open(panorama.moves() ? panorama.numbers().front() : 0);
     const auto recorded = recordedFrames(request);
-    const io::ShotCamera camera = cameraOf(request, recorded);
+    const io::ShotCamera camera = cameraOf(request, recorded, panorama);
     ViewResult result;
     result.notes = camera.notes;
     result.warnings = camera.warnings;
     result.missing = camera.missing;
     result.size = sizeOf(request, camera, recorded);
+    auto shots = tiedTo(panorama, camera, result.missing);
+    for (const auto& note : panorama.notes()) result.notes.push_back(note);
+    for (const auto& warning : panorama.warnings()) result.warnings.push_back(warning);
     checkOutput(request, camera.frames.size());
-    const auto shots = planShot(camera, request, result.size, grid, result);
+    planShot(shots, request, result.size, panorama, result);
+    const auto all_shots = shots;
+    keepChunk(request.chunk, shots, result.missing);
     if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
     if (request.uv_maps) {
         io::makeFolder(*request.uv_maps);
-        writeMapsOfLenses(*request.uv_maps, shots);
+        if (isFirst(request.chunk)) writeMapsOfLenses(*request.uv_maps, all_shots);
     }
+    if (shots.empty()) return result;  // more chunks than frames
     // Whatever can't be written is found now, not after the work.
     io::NewFile(shots.front().path);
     if (request.sheet) io::NewFile(*request.sheet);
 
     tbb::task_arena arena(request.threads > 0 ? request.threads : tbb::task_arena::automatic);
     arena.execute([&] {
-        ViewRun run(request, grid, panorama, result.size, shots.size(), progress);
+        ViewRun run(request, panorama, result.size, shots.size(), progress);
         for (size_t i = 0; i < shots.size(); ++i) {
             progress("view", double(i) / double(shots.size()));
             result.frames.push_back(run.make(i, shots[i]));

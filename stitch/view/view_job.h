@@ -9,6 +9,7 @@
 #include "io/plate_file.h"
 #include "io/shot_camera.h"
 #include "stitch/solve/solve.h"
+#include "stitch/take/chunk.h"
 #include "stitch/view/view.h"
 
 namespace plateloom::stitch {
@@ -18,7 +19,8 @@ struct FrameSize {
 };
 
 struct ViewRequest {
-    std::filesystem::path panorama;
+    std::filesystem::path panorama;  ///< one file, or pano.####.exr
+    int64_t slip = 0;                ///< of a moving panorama, see moving_panorama.h
     PanoramaClaim claim;
     std::string colour_space;  ///< of the panorama, when its file does not say it
 
@@ -38,6 +40,7 @@ struct ViewRequest {
     std::optional<std::filesystem::path> uv_maps;
     std::optional<std::filesystem::path> sheet;
     bool resume = false;
+    std::optional<Chunk> chunk;  ///< of the shot's frames; the first writes the lenses' maps
     bool half = true;
     size_t cache_bytes = size_t(512) << 20;
     int threads = 0;
@@ -51,8 +54,8 @@ struct ViewResult {
         bool was_there = false;  ///< kept, by --resume
     };
     std::vector<Frame> frames;
-    std::vector<io::MissingFrame> missing;
-    PixelBounds bounds;  ///< of the last frame
+    std::vector<io::MissingFrame> missing;  ///< by the track, or by the panorama
+    PixelBounds bounds;                     ///< of the last frame
     FrameSize size;
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;
