@@ -40,7 +40,7 @@ TEST_CASE("Files keep the order in which they are given") {
           Names{"b.exr", "a.exr"});
 }
 
-TEST_CASE("A pattern of # stands for the frames that are asked for") {
+TEST_CASE("A pattern of # stands for the frames that are asked for, else for all that are there") {
     const Folder folder;
     for (const char* name : {"p.0998.exr", "p.0999.exr", "p.1000.exr", "p.10000.exr"}) {
         put(folder / name, "x");
@@ -49,7 +49,14 @@ TEST_CASE("A pattern of # stands for the frames that are asked for") {
     CHECK(names(expandPlates({pattern}, FrameRange{998, 1000})) ==
           Names{"p.0998.exr", "p.0999.exr", "p.1000.exr"});
     CHECK(names(expandPlates({pattern}, FrameRange{10000, 10000})) == Names{"p.10000.exr"});
-    CHECK_THROWS_WITH(expandPlates({pattern}, {}), Catch::Contains("--frames"));
+    CHECK(names(expandPlates({pattern}, {})) ==
+          Names{"p.0998.exr", "p.0999.exr", "p.1000.exr", "p.10000.exr"});
+    put(folder / "p.99.exr", "named otherwise, and once more as below");
+    put(folder / "p.0099.exr", "x");
+    CHECK(names(expandPlates({pattern}, {})).front() == "p.0099.exr");
+    CHECK(expandPlates({pattern}, {}).size() == 5);
+    CHECK_THROWS_WITH(expandPlates({(folder / "q.####.exr").string()}, {}),
+                      Catch::Contains("no file of such a name"));
     CHECK_THROWS_WITH(expandPlates({pattern}, FrameRange{999, 1002}),
                       Catch::Contains("p.1001.exr") && Catch::Contains("1 more"));
 }
