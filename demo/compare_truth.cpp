@@ -4,6 +4,7 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
+#include "world/lens_truth.h"
 #include "world/recording.h"
 #include "world/truth.h"
 
@@ -28,6 +29,26 @@ nlohmann::json asJson(const SolveErrors& e) {
             {"rotation_max_px", e.largest_px},
             {"by_pose_max_px", e.largest_by_pose_px},
             {"exposure_rms_stops", e.rms_exposure_stops},
+            {"each", each}};
+}
+
+nlohmann::json asJson(const PictureErrors& e) {
+    nlohmann::json each = nlohmann::json::array();
+    for (const PictureError& plate : e.each)
+        each.push_back({{"file", plate.file},
+                        {"rms_px", plate.rms_px},
+                        {"largest_px", plate.largest_px},
+                        {"turn_px", plate.turn_px},
+                        {"size_ratio", plate.size_ratio},
+                        {"left_rms_px", plate.left_rms_px},
+                        {"left_corner_px", plate.left_corner_px},
+                        {"diagonal_px", plate.diagonal_px}});
+    return {{"rms_px", e.rms_px},
+            {"largest_px", e.largest_px},
+            {"turn_rms_px", e.turn_rms_px},
+            {"left_rms_px", e.left_rms_px},
+            {"left_corner_px", e.left_corner_px},
+            {"diagonal_px", e.diagonal_px},
             {"each", each}};
 }
 
@@ -62,6 +83,23 @@ void printEach(const SolveErrors& e) {
                     plate.exposure_stops);
 }
 
+void print(const PictureErrors& e) {
+    std::printf(
+        "picture error        rms %.4f, largest %.4f plate pixels (where each pixel looks)\n",
+        e.rms_px, e.largest_px);
+    std::printf(
+        "lens error           turns the picture by rms %.4f; turned and sized, rms %.4f is "
+        "left, %.4f in the worst corner; corner to corner %.4f\n",
+        e.turn_rms_px, e.left_rms_px, e.left_corner_px, e.diagonal_px);
+}
+
+void printEach(const PictureErrors& e) {
+    for (const PictureError& plate : e.each)
+        std::printf("  %-20s picture %.4f px, lens: turn %.4f px, size x %.6f, left %.4f px\n",
+                    plate.file.c_str(), plate.rms_px, plate.turn_px, plate.size_ratio,
+                    plate.left_rms_px);
+}
+
 void print(const PanoramaErrors& e) {
     std::printf("covered              %.2f %% of the sphere\n", 100 * e.covered);
     std::printf("relative error       median %.3f %%, 90th %.3f %%, 99th %.3f %%, largest %.3g\n",
@@ -94,11 +132,14 @@ int main(int argc, char** argv) {
         nlohmann::json summary;
         SolveErrors errors;
         if (!solve.empty()) {
-            errors =
-                compareSolve(io::readSolve(solve), readTruePlates(shoot / "truth" / "poses.csv"));
+            const auto plates = io::readSolve(solve);
+            errors = compareSolve(plates, readTruePlates(shoot / "truth" / "poses.csv"));
+            const PictureErrors pictures =
+                comparePictures(plates, readTrueCameras(shoot / "truth" / "cameras.csv"));
             summary["solve"] = asJson(errors);
-            if (!json) print(errors);
-            if (!json && each) printEach(errors);
+            summary["pictures"] = asJson(pictures);
+            if (!json) print(errors), print(pictures);
+            if (!json && each) printEach(errors), printEach(pictures);
         }
         if (!panorama.empty()) {
             const Scene scene(readScene(shoot / "truth" / "scene.json"));

@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "io/input_error.h"
+#include "world/lens_truth.h"
 #include "world/timecode_label.h"
 #include "world/truth.h"
 
@@ -165,6 +166,7 @@ void writeShoot(const std::filesystem::path& folder, const Shoot& shoot, const T
             writePlateExr(folder / planned.file, plate, shoot, planned);
     }
     writeTruePoses(folder / "truth" / "poses.csv", shoot);
+    writeTrueCameras(folder / "truth" / "cameras.csv", shoot);
     writeScene(folder / "truth" / "scene.json", shoot.settings.scene);
     if (shoot.settings.photographs) return;
     writeLensTrack(folder / "lens.jsonl", shoot, track);

@@ -1,7 +1,11 @@
 #include "world/truth.h"
 
 #include <catch2/catch.hpp>
+#include <filesystem>
 #include <numbers>
+
+#include "tests/program.h"
+#include "world/lens_truth.h"
 
 using namespace plateloom;
 using namespace plateloom::world;
@@ -64,6 +68,56 @@ TEST_CASE("A plate placed by its pose counts apart from those placed by ties") {
     CHECK(errors.by_ties == 8);
     CHECK(errors.largest_px < 1e-6);
     CHECK(errors.largest_by_pose_px > 5);
+}
+
+TEST_CASE("Pictures of a perfect solve are right however the whole is turned") {
+    const Shoot shoot = ring();
+    const auto errors = comparePictures(perfectSolve(shoot, calib::worldFromCamera({77, 12, -5})),
+                                        trueCameras(shoot));
+    CHECK(errors.each.size() == 9);
+    CHECK(errors.largest_px < 1e-6);
+    CHECK(errors.left_corner_px < 1e-6);
+}
+
+TEST_CASE("A lens turned against its camera leaves the picture where it was") {
+    const Shoot shoot = ring();
+    auto solve = perfectSolve(shoot, calib::Matrix3d::Identity());
+    const double shift_mm = 0.01, shift_px = shift_mm / shoot.sensor.mmPerPixelX();
+    // The axis shifted over a flat picture that stays, and the camera turned as much the other way.
+    for (auto& plate : solve) {
+        plate.lens.projection_offset_mm.y() += shift_mm;
+        plate.lens.distortion_offset_mm.y() -= shift_mm;
+        plate.pose = calib::panTiltRoll(
+            calib::worldFromCamera(plate.pose) *
+            calib::worldFromCamera(
+                {0, -shift_mm / plate.lens.focal_mm * 180 / std::numbers::pi, 0}));
+    }
+    const auto rotations = compareSolve(solve, truePlates(shoot));
+    const auto pictures = comparePictures(solve, trueCameras(shoot));
+    CHECK(rotations.rms_px > 0.9 * shift_px);
+    CHECK(pictures.rms_px < 0.25 * shift_px);
+    CHECK(pictures.turn_rms_px == Approx(shift_px).epsilon(0.25));
+}
+
+TEST_CASE("A focal length off by a thousandth shows as that, and leaves nothing else") {
+    const Shoot shoot = ring();
+    auto solve = perfectSolve(shoot, calib::Matrix3d::Identity());
+    solve[3].lens.focal_mm *= 1.001;
+    const auto errors = comparePictures(solve, trueCameras(shoot));
+    CHECK(errors.each[3].size_ratio == Approx(1.001).epsilon(1e-6));
+    CHECK(errors.each[3].left_rms_px < 1e-3);
+    CHECK(errors.each[3].diagonal_px > 1);
+    CHECK(errors.each[4].diagonal_px < 1e-6);
+}
+
+TEST_CASE("True cameras come back from their file as they were") {
+    const test::Folder folder;
+    const Shoot shoot = ring();
+    writeTrueCameras(folder / "cameras.csv", shoot);
+    const auto read = readTrueCameras(folder / "cameras.csv");
+    const auto errors = comparePictures(perfectSolve(shoot, calib::Matrix3d::Identity()), read);
+    CHECK(errors.each.size() == shoot.plates.size());
+    CHECK(errors.largest_px < 1e-8);
 }
 
 TEST_CASE("A panorama is compared at its own exposure, and a weak lamp is noticed") {
