@@ -49,8 +49,8 @@ void writeCameraReport(const std::filesystem::path& path, const Shoot& shoot);
 void writeTruePoses(const std::filesystem::path& path, const Shoot& shoot);
 
 /// Renders and writes the whole shoot: plates (or photographs), lens.jsonl, report.csv,
-/// truth/poses.csv, truth/cameras.csv and truth/scene.json. Photographs have neither track nor report. The true
-/// panorama is left to the caller.
+/// truth/poses.csv, truth/cameras.csv and truth/scene.json. Photographs have neither track nor
+/// report. The true panorama is left to the caller.
 void writeShoot(const std::filesystem::path& folder, const Shoot& shoot, const TrackFormat& track,
                 bool report);
 

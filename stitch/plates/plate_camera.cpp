@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <limits>
 
 #include "calib/said.h"
 #include "io/input_error.h"
@@ -28,6 +29,21 @@ constexpr double kDiagonal35_mm = 43.27;   // CIPA DCG-001
 
 bool agrees(double a, double b, double share) {
     return std::abs(a / b - 1) <= share;
+}
+
+struct FocusRange {
+    double nearest_m = std::numeric_limits<double>::infinity(), farthest_m = 0;
+};
+
+// Of a table's geometry; empty where it does not go by focus.
+FocusRange measuredFocus(const calib::LensTable& table) {
+    FocusRange range;
+    for (const auto& at : table.measured) {
+        if (!at.geometry || !at.setting.focus_m) continue;
+        range.nearest_m = std::min(range.nearest_m, *at.setting.focus_m);
+        range.farthest_m = std::max(range.farthest_m, *at.setting.focus_m);
+    }
+    return range;
 }
 
 // Describes one plate; the functions run in the order in which they are written.
@@ -177,14 +193,26 @@ private:
     }
 
     void refocused(const calib::Lens& lens) {
-        calib::LensSetting nearer = setting();
-        if (!nearer.focus_m) return;
-        *nearer.focus_m /= 1 + Plate::kRefocused;
-        calib::Lens other = sources_.table->lookup.at(nearer).lens;
-        // Nothing to find out where the lens does not breathe, or the table ends.
+        calib::LensSetting other = setting();
+        if (!other.focus_m) return;
+        const FocusRange measured = measuredFocus(sources_.table->table);
+        if (measured.farthest_m == 0) return;
+        // A little nearer; a little farther where the table ends there, since its end stands for
+        // all that is nearer and would tell nothing.
+        const double here_m = std::clamp(*other.focus_m, measured.nearest_m, measured.farthest_m);
+        const double nearer_m = here_m / (1 + Plate::kRefocused);
+        const double farther_m = here_m / (1 - Plate::kRefocused);
+        if (nearer_m >= measured.nearest_m)
+            other.focus_m = nearer_m;
+        else if (farther_m <= measured.farthest_m)
+            other.focus_m = farther_m;
+        else
+            return;
+        calib::Lens there = sources_.table->lookup.at(other).lens;
+        // Nothing to find out where the lens does not breathe.
         constexpr double kBreathes = 1e-5;
-        if (std::abs(other.focal_mm / lens.focal_mm - 1) < kBreathes) return;
-        plate_.refocused = std::move(other);
+        if (std::abs(there.focal_mm / lens.focal_mm - 1) < kBreathes) return;
+        plate_.refocused = std::move(there);
     }
 
     void setFocal() {
@@ -282,8 +310,9 @@ private:
         const double roll_deg = pose ? std::remainder(pose->roll_deg, 360.0) : 0;
         const bool told = std::abs(std::abs(roll_deg) - kQuarter_deg) < kHalf_deg;
         const bool clockwise = !told || roll_deg > 0;
-        plate_.lens =
-            turned(plate_.lens, clockwise ? QuarterTurn::clockwise : QuarterTurn::counterclockwise);
+        const QuarterTurn turn = clockwise ? QuarterTurn::clockwise : QuarterTurn::counterclockwise;
+        plate_.lens = turned(plate_.lens, turn);
+        if (plate_.refocused) plate_.refocused = turned(*plate_.refocused, turn);
         if (told && plate_.pose && plate_.pose_sigma_deg == kTracked_deg)
             plate_.pose->roll_deg = roll_deg - (clockwise ? kQuarter_deg : -kQuarter_deg);
         const bool matters = plate_.lens.distortion_offset_mm != calib::Vector2d::Zero() ||

@@ -20,10 +20,10 @@ struct Plate {
         sensor;        ///< pixels from the file, millimetres from the track or the file's metadata
     calib::Lens lens;  ///< the best that is known; zero where nothing is
     bool distortion_known = false, shading_known = false;
-    /// The same lens focused a little nearer (kRefocused), where its data come from a table by the
-    /// focus that a person read off the ring: a solve may find that it was not quite there.
+    /// The same lens focused a little nearer (farther at the near end of its table), where its data
+    /// come from a table by the focus that a person read off the ring: a solve may set that right.
     std::optional<calib::Lens> refocused;
-    static constexpr double kRefocused = 0.05;  ///< share by which 1 / focus distance is more
+    static constexpr double kRefocused = 0.05;  ///< share by which 1 / focus distance differs
     /// One-sigma relative uncertainty of lens.focal_mm: a lens track or table 0.001, a focal length
     /// in a report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
     double focal_sigma = 0.5;

@@ -173,6 +173,35 @@ TEST_CASE("A picture that stands upright is seen through the table's lens turned
     CHECK(std::abs(set.plates[0].lens.projection_offset_mm.x()) == Approx(0.11));
 }
 
+TEST_CASE("Focus may be set right by a whole step everywhere within the table", "[lens_data]") {
+    const auto step = [](double focus_m) {
+        const Plate found = describe(plate(focus_m, 4.0), wholeTable()).plates[0];
+        REQUIRE(found.refocused);
+        return 1 / *found.refocused->focus_m - 1 / *found.lens.focus_m;
+    };
+    for (const double focus_m : {1.2, 2.0, 3.0, 5.0})
+        CHECK(step(focus_m) == Approx(Plate::kRefocused / focus_m));
+    // Nearer than this nothing was measured: the other way.
+    for (const double focus_m : {1.0, 1.02})
+        CHECK(step(focus_m) == Approx(-Plate::kRefocused / focus_m));
+    // Read beside the table: its end may be set right inwards.
+    const Plate beside = describe(plate(0.9, 4.0), wholeTable()).plates[0];
+    REQUIRE(beside.refocused);
+    CHECK(*beside.refocused->focus_m == Approx(1 / (1 - Plate::kRefocused)));
+
+    calib::LensTable one = wholeTable();
+    one.measured.resize(2);  // one focus
+    CHECK_FALSE(describe(plate(1.0, 4.0), one).plates[0].refocused);
+}
+
+TEST_CASE("A refocused lens is turned with its upright picture", "[lens_data]") {
+    io::PlateFile file = plate(2.0, 4.0);
+    std::swap(file.width, file.height);
+    const Plate found = describe(file, wholeTable()).plates[0];
+    REQUIRE(found.refocused);
+    CHECK((found.refocused->projection_offset_mm - found.lens.projection_offset_mm).norm() < 1e-9);
+}
+
 TEST_CASE("Plates at several settings of one table share one lens group", "[lens_data]") {
     const TableInUse in_use = inUse(wholeTable());
     io::PlateFile near = plate(1.0, 2.8), far = plate(5.0, 4.0);
