@@ -79,3 +79,22 @@ TEST_CASE("Black, missing and knocked: each is told once, by clip and frame") {
     // The plates that are looked at are whole ones.
     CHECK_THAT(result.err, Contains("looked at frames 1001, 1006-1007"));
 }
+
+TEST_CASE("Takes shot in turn are looked at as one camera's plates") {
+    auto settings = smallArray();
+    settings.frames = 3;
+    settings.iris_camera = 0;
+    settings.in_turn = true;
+    settings.pupil_radius_m = 0;
+    const Folder folder;
+    world::writeTake(folder.path(), world::planArray(settings));
+    std::string arguments;
+    for (const auto& entry : fs::directory_iterator(folder.path()))
+        if (entry.path().extension() == ".jsonl") arguments += " --lens " + quoted(entry.path());
+    const auto result = run("check --json --clips in-turn " + quoted(folder.path()) + arguments);
+    INFO(result.err);
+    CHECK(result.status == 0);
+    CHECK_THAT(result.err, Contains("tied in time by their first frames"));
+    CHECK_THAT(result.err, !Contains("overlap, as if"));
+    CHECK(nlohmann::json::parse(result.out)["plates"].size() == 5);
+}
