@@ -14,4 +14,7 @@ namespace plateloom::io {
 [[nodiscard]] std::optional<Picture> readMade(const std::filesystem::path& path,
                                               const std::string& recipe);
 
+/// Whether there is such a picture at `path`, whole to its last pixel; read a part at a time.
+[[nodiscard]] bool isMade(const std::filesystem::path& path, const std::string& recipe);
+
 }  // namespace plateloom::io

@@ -64,6 +64,19 @@ Json sensorJson(const calib::Sensor& sensor) {
             {"activeSensorResolution", {{"height", sensor.height_px}, {"width", sensor.width_px}}}};
 }
 
+Json rateJson(const FrameRate& rate) {
+    return {{"num", rate.num}, {"denom", rate.denom}};
+}
+
+Json timecodeJson(const Timecode& timecode, const FrameRate& rate) {
+    return {{"hours", timecode.hours},
+            {"minutes", timecode.minutes},
+            {"seconds", timecode.seconds},
+            {"frames", timecode.frames},
+            {"frameRate", rateJson(rate)},
+            {"dropFrame", timecode.drop_frame}};
+}
+
 std::string lineOf(const Json& json) {
     return json.dump(-1, ' ', false, Json::error_handler_t::replace);
 }

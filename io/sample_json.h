@@ -7,11 +7,15 @@
 #include <string_view>
 
 #include "calib/lens.h"
+#include "io/timecode.h"
 
 namespace plateloom::io {
 
 /// The `lens` block; what is zero or not known is left out, but for the distortion's model.
 [[nodiscard]] nlohmann::ordered_json lensJson(const calib::Lens& lens);
+[[nodiscard]] nlohmann::ordered_json rateJson(const FrameRate& rate);
+/// The `timing.timecode` block.
+[[nodiscard]] nlohmann::ordered_json timecodeJson(const Timecode& timecode, const FrameRate& rate);
 /// Active sensor size and resolution, for `static.camera`.
 [[nodiscard]] nlohmann::ordered_json sensorJson(const calib::Sensor& sensor);
 

@@ -19,10 +19,6 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-Json rateJson(const FrameRate& rate) {
-    return {{"num", rate.num}, {"denom", rate.denom}};
-}
-
 Json ownJson(const SolvedPlate& plate) {
     Json out{{"file", plate.file}, {"placed", plate.placed}};
     if (!plate.placed && !plate.why_not.empty()) out["why"] = plate.why_not;
@@ -32,6 +28,7 @@ Json ownJson(const SolvedPlate& plate) {
     // JSON has no word for infinity or NaN: what is not known is left out.
     if (std::isfinite(plate.rms_px)) out["rms_px"] = plate.rms_px;
     if (std::isfinite(plate.sigma_px)) out["sigma_px"] = plate.sigma_px;
+    if (plate.clip) out["clip"] = clipJson(*plate.clip);
     return out;
 }
 
@@ -61,12 +58,7 @@ Json sampleJson(const SolvedPlate& plate) {
         if (plate.frame_rate) {
             out["timing"]["mode"] = "external";
             out["timing"]["sampleRate"] = rateJson(*plate.frame_rate);
-            out["timing"]["timecode"] = {{"hours", t->hours},
-                                         {"minutes", t->minutes},
-                                         {"seconds", t->seconds},
-                                         {"frames", t->frames},
-                                         {"frameRate", rateJson(*plate.frame_rate)},
-                                         {"dropFrame", t->drop_frame}};
+            out["timing"]["timecode"] = timecodeJson(*t, *plate.frame_rate);
         } else {
             // OpenTrackIO's timecode needs a rate, which nobody told.
             out["custom"]["plateloom"]["timecode"] = toString(*t);
@@ -124,6 +116,7 @@ SolvedPlate readPlate(const JsonFields& root) {
     plate.ties = int(own.whole("ties", 0, 1 << 30).value_or(0));
     plate.rms_px = own.number("rms_px").value_or(0);
     plate.sigma_px = own.number("sigma_px").value_or(0);
+    if (own.has("clip")) plate.clip = readSolvedClip(own.object("clip"));
     plate.frame_rate = sample.frame_rate;
     auto timecode = sample.timecode;
     if (!timecode && own.has("timecode")) {

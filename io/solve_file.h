@@ -1,7 +1,7 @@
 // SOLVE.jsonl: where every plate looked. One OpenTrackIO sample a plate and line;
 // `transforms[0].rotation` is the solved pan, tilt and roll, `lens` the lens as used, and under
 // custom.plateloom: file, gain (r g b), ties, rms_px, sigma_px, placed (false: no transform, and
-// why), placed_by.
+// why), placed_by; for a clip also what io/solved_clip.h says.
 #pragma once
 
 #include <array>
@@ -13,6 +13,7 @@
 #include "calib/lens.h"
 #include "calib/pose.h"
 #include "io/plate_file.h"
+#include "io/solved_clip.h"
 
 namespace plateloom::io {
 
@@ -30,6 +31,7 @@ struct SolvedPlate {
     double sigma_px = 0;  ///< one-sigma uncertainty of its direction at the panorama's scale
     std::optional<uint32_t> timecode_word;
     std::optional<FrameRate> frame_rate;
+    std::optional<SolvedClip> clip;  ///< the plate is a clip; `file` is its name with ####
 };
 
 void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates);

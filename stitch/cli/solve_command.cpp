@@ -7,6 +7,8 @@
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
+#include "stitch/cli/take_options.h"
+#include "stitch/cli/take_report.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
 
@@ -18,11 +20,31 @@ struct Options {
     PlateOptions plates;
     SolveOptions solve;
     ReportOption report;
+    TakeOptions take;
+    SteadyOptions steady;
     std::string output;
 };
 
+void solveTake(const Options& options, Run& run) {
+    ProgressBar bar;
+    const auto take = stitch::gatherTake(options.take.arguments(options.plates));
+    const auto solve =
+        stitch::solveTake(take, options.steady.settings(options.solve), bar.callback());
+    stitch::writeTakeSolve(options.output, take, solve);
+    bar.wipe();
+    tell(take, solve);
+    say("wrote " + options.output);
+    run.status = statusOf(take, solve);
+    if (!run.json) return;
+    auto summary = summaryOf(take, solve);
+    summary["command"] = "solve";
+    summary["output"] = options.output;
+    std::printf("%s\n", summary.dump(2).c_str());
+}
+
 void solve(const Options& options, Run& run) {
     io::NewFile(options.output);  // what can't be written is found now, not after the work
+    if (options.take.moving()) return solveTake(options, run);
     auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::solveJob(
@@ -49,6 +71,8 @@ void addSolve(CLI::App& program, Run& run) {
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);
     options->report.addTo(*command);
+    options->take.addTo(*command);
+    options->steady.addTo(*command);
     command->add_option("-o,--output", options->output, "The solve: one OpenTrackIO sample a plate")
         ->required()
         ->type_name("SOLVE.jsonl");

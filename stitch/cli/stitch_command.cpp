@@ -1,12 +1,16 @@
 #include <cstdio>
 #include <memory>
 
+#include "io/input_error.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
+#include "stitch/cli/take_options.h"
+#include "stitch/cli/take_report.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
+#include "stitch/take/stitch_take.h"
 
 namespace plateloom::cli {
 
@@ -19,6 +23,11 @@ struct Options {
     std::string output, solve_file, projection = "equirectangular", depth = "half", preview, tilt;
     int width = 0, tile = 1024;
     bool no_preview = false;
+    TakeOptions take;
+    SteadyOptions steady;
+    std::vector<std::string> distance;
+    std::string chunk;
+    bool resume = false;
 };
 
 std::filesystem::path besides(const std::filesystem::path& output, const std::string& ending) {
@@ -44,7 +53,79 @@ stitch::StitchRequest requestOf(const Options& options) {
     return request;
 }
 
+// "pano.####.exr" -> "pano.exr": what the solve of a sequence is named after.
+std::string withoutNumber(const std::string& output) {
+    std::string name = std::filesystem::path(output).filename().string();
+    const size_t begin = name.find('#');
+    if (begin == std::string::npos) return name;
+    const size_t end = std::min(name.find_first_not_of('#', begin), name.size());
+    const size_t from = begin > 0 && name[begin - 1] == '.' ? begin - 1 : begin;
+    return name.erase(from, end - from);
+}
+
+stitch::TakeStitchRequest takeRequestOf(const Options& options) {
+    stitch::TakeStitchRequest request;
+    const auto still = requestOf(options);
+    request.take = options.take.arguments(options.plates);
+    request.solve = options.steady.settings(options.solve);
+    request.output = options.output;
+    request.solve_file = still.solve_file.value_or(
+        besides(std::filesystem::path(options.output).parent_path() / withoutNumber(options.output),
+                ".jsonl"));
+    if (!options.distance.empty()) request.distance = options.distance;
+    if (!options.no_preview)
+        request.preview = options.preview.empty()
+                              ? std::filesystem::path(options.output).replace_extension(".jpg")
+                              : std::filesystem::path(options.preview);
+    if (!options.chunk.empty()) request.chunk = parseChunk(options.chunk);
+    request.resume = options.resume;
+    request.projection = still.projection;
+    request.width = still.width;
+    request.top_deg = still.top_deg;
+    request.bottom_deg = still.bottom_deg;
+    request.half = still.half;
+    request.tile = still.tile;
+    request.threads = still.threads;
+    return request;
+}
+
+void stitchTake(const Options& options, Run& run) {
+    ProgressBar bar;
+    const auto result = stitch::stitchTake(takeRequestOf(options), bar.callback());
+    bar.wipe();
+    tell(result.take, result.solve);
+    for (const auto& time : result.times) say(stageLine(time));
+    std::string line = "wrote " + counted(size_t(result.made), "frame");
+    if (result.kept > 0) line += ", kept " + std::to_string(result.kept) + " that were there";
+    if (result.made > 0)
+        line += ": " + std::to_string(result.grid.width) + "x" +
+                std::to_string(result.grid.height) + " " + options.projection + ", " +
+                percent(result.covered_share) + " of the sphere covered";
+    say(line);
+    run.status = statusOf(result.take, result.solve);
+    if (!run.json) return;
+    auto summary = summaryOf(result.take, result.solve);
+    summary["command"] = "stitch";
+    summary["output"] = options.output;
+    summary["width"] = result.grid.width;
+    summary["height"] = result.grid.height;
+    summary["projection"] = options.projection;
+    summary["covered_share"] = result.covered_share;
+    summary["made"] = result.made;
+    summary["kept"] = result.kept;
+    summary["frame_stages"] = stagesOf(result.times);
+    std::printf("%s\n", summary.dump(2).c_str());
+}
+
 void stitchPlates(const Options& options, Run& run) {
+    if (options.take.moving()) return stitchTake(options, run);
+    const auto only_clips = [](bool given, const char* option) {
+        if (given)
+            throw io::InputError(option, "is for clips: say how they were shot with --clips");
+    };
+    only_clips(!options.distance.empty(), "--distance");
+    only_clips(!options.chunk.empty(), "--chunk");
+    only_clips(options.resume, "--resume");
     const auto request = requestOf(options);
     auto report = options.report.begin();
     ProgressBar bar;
@@ -75,6 +156,15 @@ void addStitch(CLI::App& program, Run& run) {
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);
     options->report.addTo(*command);
+    options->take.addTo(*command);
+    options->steady.addTo(*command);
+    command
+        ->add_option("--distance", options->distance,
+                     "For which the panorama of clips is composed: metres, infinity, auto (each "
+                     "overlap at its own), or CLIP:CLIP=METRES for one seam")
+        ->type_name("METRES");
+    addChunk(*command, options->chunk);
+    addResume(*command, options->resume);
     command->add_option("-o,--output", options->output, "The panorama: .exr, .tif")
         ->required()
         ->type_name("PANO.exr");

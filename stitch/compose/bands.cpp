@@ -172,7 +172,7 @@ float sayOf(const std::array<float, 3>& light, const std::array<float, 3>& offse
     return std::max(kLeastSay, 1 / (1 + r * r * r * r));
 }
 
-Level firstLevel(const Overview& overview, const LabelMap& labels, const Mean& mean,
+Level firstLevel(const Overview& overview, const LabelBlend& labels, const Mean& mean,
                  const std::array<float, 3>& offset, int plate) {
     const auto& small = overview.plates[size_t(plate)];
     Level level;
@@ -186,7 +186,7 @@ Level firstLevel(const Overview& overview, const LabelMap& labels, const Mean& m
     level.weight.assign(level.size(), 0.0f);
     level.mask.assign(level.size(), 0.0f);
     forEachCell(small, overview.grid.width, [&](size_t from, size_t to) {
-        level.mask[from] = labels.label[to] == plate ? 1.0f : 0.0f;
+        level.mask[from] = labels.of(size_t(plate), to);
         if (small.share[from] < kWholeCell) return;
         for (int c = 0; c < 3; ++c)
             level.light[from][c] = small.light[3 * from + c] - mean.light[to][c];
@@ -305,7 +305,7 @@ const float* GainField::at(int x, int y, int grid_width) const {
     return &rgba[(size_t(dy) * width + dx) * 4];
 }
 
-std::vector<GainField> blendBands(const Overview& overview, const LabelMap& labels) {
+std::vector<GainField> blendBands(const Overview& overview, const LabelBlend& labels) {
     const size_t count = overview.plates.size();
     const Offsets offsets = plateOffsets(overview);
     const Mean mean = meanOfPlates(overview, offsets);

@@ -35,6 +35,6 @@ struct GainField {
     [[nodiscard]] const float* at(int x, int y, int grid_width) const;
 };
 
-[[nodiscard]] std::vector<GainField> blendBands(const Overview& overview, const LabelMap& labels);
+[[nodiscard]] std::vector<GainField> blendBands(const Overview& overview, const LabelBlend& labels);
 
 }  // namespace plateloom::stitch

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "io/panorama_file.h"
+#include "stitch/compose/seams.h"
 #include "stitch/plates/placed_plate.h"
 #include "stitch/plates/plate_store.h"
 #include "stitch/resample/panorama_grid.h"
@@ -21,6 +22,9 @@ struct ComposeSettings {
     int tile = 1024;           ///< working tile; any multiple of 256
     int threads = 0;           ///< 0: all
     size_t preview_width = 0;  ///< 0: none; else `preview` is filled
+    /// Where the seams run, on the overview's grid; null: where findSeams puts them.
+    std::function<LabelBlend(const Overview&)> seams;
+    int overview_across = kOverviewAcross;
 };
 
 struct Composed {

@@ -54,7 +54,7 @@ private:
     struct Around {
         std::vector<SplineTaps> x, y;  // one a pixel column, one a pixel row
         int x0 = 0, y0 = 0, width = 0, height = 0;
-        std::vector<uint16_t> labels;   // width x height of the label grid
+        std::vector<size_t> cells;      // width x height of the label grid
         std::vector<uint16_t> present;  // without repeats, ascending, without kNoPlate
         bool single = false;            // one label everywhere
     };
@@ -88,9 +88,11 @@ private:
         return *warp;
     }
 
+    [[nodiscard]] const LabelMap& labels() const { return shared_.labels_.map; }
+
     void lookAround(int cx, int cy) {
-        const double ratio_x = double(shared_.labels_.width) / shared_.grid_.width;
-        const double ratio_y = double(shared_.labels_.height) / shared_.grid_.height;
+        const double ratio_x = double(labels().width) / shared_.grid_.width;
+        const double ratio_y = double(labels().height) / shared_.grid_.height;
         around_.x.resize(size_t(step_));
         around_.y.resize(size_t(step_));
         for (int k = 0; k < step_; ++k) {
@@ -101,15 +103,19 @@ private:
         around_.y0 = around_.y.front().first;
         around_.width = around_.x.back().first + 3 - around_.x0;
         around_.height = around_.y.back().first + 3 - around_.y0;
-        around_.labels.clear();
+        around_.cells.clear();
         around_.present.clear();
+        const auto meet = [&](uint16_t label) {
+            auto& present = around_.present;
+            const auto place = std::lower_bound(present.begin(), present.end(), label);
+            if (place == present.end() || *place != label) present.insert(place, label);
+        };
         for (int y = 0; y < around_.height; ++y)
             for (int x = 0; x < around_.width; ++x) {
-                const uint16_t label = shared_.labels_.wrapped(around_.x0 + x, around_.y0 + y);
-                around_.labels.push_back(label);
-                auto& present = around_.present;
-                const auto place = std::lower_bound(present.begin(), present.end(), label);
-                if (place == present.end() || *place != label) present.insert(place, label);
+                const size_t cell = labels().wrappedCell(around_.x0 + x, around_.y0 + y);
+                around_.cells.push_back(cell);
+                meet(labels().label[cell]);
+                if (shared_.labels_.passes()) meet(shared_.labels_.next.label[cell]);
             }
         around_.single = around_.present.size() == 1;
         if (around_.present.back() == kNoPlate) around_.present.pop_back();
@@ -161,11 +167,11 @@ private:
         const GainField& field = shared_.gains_[plate];
         for (int y = 0; y < around_.height; ++y)
             for (int x = 0; x < around_.width; ++x) {
-                const float* gain = field.at(around_.x0 + x, around_.y0 + y, shared_.labels_.width);
+                const float* gain = field.at(around_.x0 + x, around_.y0 + y, labels().width);
                 changes |= gain[0] != 1 || gain[1] != 1 || gain[2] != 1;
                 gains_.insert(gains_.end(), gain, gain + 3);
-                const uint16_t label = around_.labels[size_t(y) * around_.width + x];
-                gains_.push_back(label == plate ? 1.0f : 0.0f);
+                gains_.push_back(
+                    shared_.labels_.of(plate, around_.cells[size_t(y) * around_.width + x]));
             }
         return changes;
     }
@@ -256,7 +262,7 @@ private:
 };
 
 TileComposer::TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                           const PanoramaGrid& grid, LabelMap labels, std::vector<GainField> gains)
+                           const PanoramaGrid& grid, LabelBlend labels, std::vector<GainField> gains)
     : plates_(plates),
       store_(store),
       grid_(grid),

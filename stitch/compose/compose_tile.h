@@ -21,7 +21,7 @@ struct TileRect {
 class TileComposer {
 public:
     TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                 const PanoramaGrid& grid, LabelMap labels, std::vector<GainField> gains);
+                 const PanoramaGrid& grid, LabelBlend labels, std::vector<GainField> gains);
 
     /// `tile.x` and `tile.y` must be multiples of 16. Alpha is 1 where a plate shows the direction,
     /// else the pixel is all zero.
@@ -33,7 +33,7 @@ private:
     const std::vector<PlacedPlate>& plates_;
     PlateStore& store_;
     PanoramaGrid grid_;
-    LabelMap labels_;
+    LabelBlend labels_;
     std::vector<GainField> gains_;
     std::vector<PictureCone> cones_;
 };

@@ -10,19 +10,15 @@ namespace plateloom::stitch {
 namespace {
 
 constexpr int kMostRounds = 5;
-constexpr float kSeenShare = 0.5f;
-// A difference of this many stops costs half of itself; smaller ones, which are noise, ever less.
-constexpr float kNoise_stops = 0.1f;
-constexpr float kMostDifference = 2.0f;
 constexpr float kBorderCost = 0.004f;  // of any border, so that seams are short
 constexpr float kBlindCost = 1.0f;     // where the two plates can't be compared
 
 }  // namespace
 
 LabelExpansion::LabelExpansion(const Overview& overview,
-                               const std::vector<std::array<float, 3>>& offsets)
+                               const PlateDifferences& differences)
     : overview_(overview),
-      offsets_(offsets),
+      differences_(differences),
       width_(overview.grid.width),
       height_(overview.grid.height) {
     const bool latlong = overview.grid.projection == Projection::equirectangular;
@@ -40,13 +36,27 @@ LabelExpansion::Place LabelExpansion::wrapped(int x, int y) const {
 }
 
 ptrdiff_t LabelExpansion::find(uint16_t plate, const Place& p) const {
-    const auto& small = overview_.plates[plate];
-    int dx = p.x - small.x0;
-    if (dx < 0) dx += width_;
-    const int dy = p.y - small.y0;
-    if (dx >= small.width || dy < 0 || dy >= small.height) return -1;
-    const auto at = ptrdiff_t(small.at(dx, dy));
-    return small.share[size_t(at)] > kSeenShare ? at : -1;
+    return findCell(overview_.plates[plate], p.x, p.y, width_);
+}
+
+std::vector<uint16_t> leastReluctant(const Overview& overview) {
+    const int width = overview.grid.width;
+    const size_t count = size_t(width) * overview.grid.height;
+    std::vector<float> least(count, 1e30f);
+    std::vector<uint16_t> labels(count, kNoPlate);
+    for (size_t i = 0; i < overview.plates.size(); ++i) {
+        const auto& small = overview.plates[i];
+        for (int dy = 0; dy < small.height; ++dy)
+            for (int dx = 0; dx < small.width; ++dx) {
+                const int x = (small.x0 + dx) % width, y = small.y0 + dy;
+                const size_t to = size_t(y) * width + x;
+                const ptrdiff_t at = findCell(small, x, y, width);
+                if (at < 0 || small.cost[size_t(at)] >= least[to]) continue;
+                least[to] = small.cost[size_t(at)];
+                labels[to] = uint16_t(i);
+            }
+    }
+    return labels;
 }
 
 bool LabelExpansion::sees(uint16_t plate, int x, int y) const {
@@ -57,24 +67,11 @@ float LabelExpansion::cost(uint16_t plate, int x, int y) const {
     return row_area_[size_t(y)] * overview_.plates[plate].cost[size_t(find(plate, {x, y}))];
 }
 
-// By how much two plates differ at a cell, or less than 0 where one of them doesn't see it.
-float LabelExpansion::difference(uint16_t a, uint16_t b, const Place& p) const {
-    const ptrdiff_t at_a = find(a, p), at_b = find(b, p);
-    if (at_a < 0 || at_b < 0) return -1;
-    const float* light_a = &overview_.plates[a].light[3 * size_t(at_a)];
-    const float* light_b = &overview_.plates[b].light[3 * size_t(at_b)];
-    float most = 0;
-    for (size_t c = 0; c < 3; ++c)
-        most =
-            std::max(most, std::abs((light_a[c] - offsets_[a][c]) - (light_b[c] - offsets_[b][c])));
-    return std::min(kMostDifference, most * most / (most + kNoise_stops));
-}
-
 // What it costs to show plate a at p and plate b at its neighbour q.
 float LabelExpansion::border(uint16_t a, const Place& p, uint16_t b, const Place& q,
                              float length) const {
     if (a == b) return 0;
-    const float at_p = difference(a, b, p), at_q = difference(a, b, q);
+    const float at_p = differences_.at(a, b, p.x, p.y), at_q = differences_.at(a, b, q.x, q.y);
     float between = kBlindCost;
     if (at_p >= 0 && at_q >= 0)
         between = 0.5f * (at_p + at_q);
@@ -94,8 +91,7 @@ LabelExpansion::Takeable LabelExpansion::takeable(uint16_t plate,
         for (int dx = 0; dx < small.width; ++dx) {
             const Place p = wrapped(small.x0 + dx, small.y0 + dy);
             const uint16_t label = labels[cell(p)];
-            if (label == kNoPlate || label == plate || small.share[small.at(dx, dy)] <= kSeenShare)
-                continue;
+            if (label == kNoPlate || label == plate || find(plate, p) < 0) continue;
             if (free && !(*free)[cell(p)]) continue;
             cells.node_of[small.at(dx, dy)] = int(cells.nodes.size());
             cells.nodes.push_back(p);

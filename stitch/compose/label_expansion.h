@@ -9,20 +9,22 @@
 // once and at the best place, by one least cut; again until nothing changes.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <vector>
 
 #include "stitch/compose/max_flow.h"
 #include "stitch/compose/overview.h"
+#include "stitch/compose/plate_differences.h"
 
 namespace plateloom::stitch {
 
+/// A labelling to begin with: the least reluctant plate at each cell, kNoPlate where none sees it.
+[[nodiscard]] std::vector<uint16_t> leastReluctant(const Overview& overview);
+
 class LabelExpansion {
 public:
-    /// `offsets` are the plates' left-over exposures (plate_offsets.h), which are no difference
-    /// that a seam should avoid. Both must outlive this.
-    LabelExpansion(const Overview& overview, const std::vector<std::array<float, 3>>& offsets);
+    /// The overview says who sees what and how gladly it is shown. Both must outlive this.
+    LabelExpansion(const Overview& overview, const PlateDifferences& differences);
 
     /// Lowers the energy of `labels` (one a cell, kNoPlate where none; each plate must see its
     /// cells). Only cells with `free` set change; null: all may.
@@ -43,7 +45,6 @@ private:
     [[nodiscard]] Place wrapped(int x, int y) const;
     [[nodiscard]] size_t cell(const Place& p) const { return size_t(p.y) * width_ + p.x; }
     [[nodiscard]] ptrdiff_t find(uint16_t plate, const Place& p) const;
-    [[nodiscard]] float difference(uint16_t a, uint16_t b, const Place& p) const;
     [[nodiscard]] float border(uint16_t a, const Place& p, uint16_t b, const Place& q,
                                float length) const;
     struct Takeable {
@@ -57,7 +58,7 @@ private:
     bool expand(uint16_t plate, std::vector<uint16_t>& labels, const std::vector<char>* free) const;
 
     const Overview& overview_;
-    const std::vector<std::array<float, 3>>& offsets_;
+    const PlateDifferences& differences_;
     int width_, height_;
     std::vector<float> row_area_;      // of a cell, against one at the equator
     std::vector<float> below_length_;  // of the border between row y and the next

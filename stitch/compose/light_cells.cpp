@@ -46,7 +46,7 @@ LightCells lightCells(const PlacedPlate& plate, const io::PlatePixels& pixels) {
             if (!ray || !(transmission > 0)) continue;
             auto mean = cellMean(pixels, x * kCell, y * kCell);
             const size_t at = size_t(y) * cells.width + x;
-            cells.ray[at] = plate.worldFromCamera * *ray;
+            cells.ray[at] = plate.directionFromCamera(*ray);
             if (mean[0] == kNone) continue;
             for (float& value : mean) value /= float(transmission);
             cells.light[at] = mean;
@@ -99,12 +99,11 @@ void LightCells::unshade(const PlacedPlate& plate, const calib::Shading& shading
 std::vector<SharedLight> sharedLight(const LightCells& a, const PlacedPlate& b_plate,
                                      const LightCells& b) {
     std::vector<SharedLight> shared;
-    const calib::Matrix3d bFromWorld = b_plate.worldFromCamera.transpose();
     for (int y = 0; y < a.height; ++y)
         for (int x = 0; x < a.width; ++x) {
             if (!a.valid(x, y)) continue;
             const size_t at = size_t(y) * a.width + x;
-            const auto px = b_plate.lens.recordedFromRay(bFromWorld * a.ray[at]);
+            const auto px = b_plate.lens.recordedFromRay(b_plate.cameraFromDirection(a.ray[at]));
             if (!px || !b_plate.lens.inPicture(*px)) continue;
             const auto there = b.at(*px);
             if (!there) continue;

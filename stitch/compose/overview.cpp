@@ -15,7 +15,6 @@ namespace {
 using calib::Vector2d;
 using calib::Vector3d;
 
-constexpr int kMostCellsAcross = 2048;
 constexpr size_t kMostCells = size_t(12) << 20;  // of all small plates together
 constexpr int kMargin = 2;                       // cells around a plate's part of the grid
 constexpr double kTolerance_px = 0.05;           // of plate pixels: a cell is several of them
@@ -49,7 +48,7 @@ Part partOf(const PlacedPlate& plate, const PanoramaGrid& grid) {
             const auto ray = plate.lens.rayFromRecorded(Vector2d(
                 double(i) * sensor.width_px / kSteps, double(j) * sensor.height_px / kSteps));
             if (!ray) continue;
-            const Vector2d at = grid.pixelOf(plate.worldFromCamera * *ray);
+            const Vector2d at = grid.pixelOf(plate.directionFromCamera(*ray));
             const double x = at.x() - grid.width * std::round((at.x() - middle) / grid.width);
             left = std::min(left, x);
             right = std::max(right, x);
@@ -58,7 +57,7 @@ Part partOf(const PlacedPlate& plate, const PanoramaGrid& grid) {
         }
     if (left > right) return {};
     const auto sees = [&](const Vector3d& direction) {
-        const auto px = plate.lens.recordedFromRay(plate.worldFromCamera.transpose() * direction);
+        const auto px = plate.lens.recordedFromRay(plate.cameraFromDirection(direction));
         return px && plate.lens.inPicture(*px);
     };
     const bool up = sees(Vector3d::UnitZ()), down = sees(-Vector3d::UnitZ());
@@ -170,8 +169,9 @@ float typicalLight(const std::vector<SmallPlate>& plates) {
 
 }  // namespace
 
-PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates, const PanoramaGrid& grid) {
-    int width = std::clamp((grid.width / 4 + 32) / 64 * 64, 64, kMostCellsAcross);
+PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates, const PanoramaGrid& grid,
+                          int most_across) {
+    int width = std::clamp((grid.width / 4 + 32) / 64 * 64, 64, most_across);
     for (;; width = std::max(64, width / 128 * 64)) {
         const PanoramaGrid out = coarse(grid, width);
         size_t cells = 0;
@@ -184,9 +184,9 @@ PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates, const Panorama
 }
 
 Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                      const PanoramaGrid& panorama) {
+                      const PanoramaGrid& panorama, int most_across) {
     Overview overview;
-    overview.grid = overviewGrid(plates, panorama);
+    overview.grid = overviewGrid(plates, panorama, most_across);
     overview.plates.resize(plates.size());
     const float panorama_per_cell = float(panorama.width) / float(overview.grid.width);
     tbb::parallel_for(size_t(0), plates.size(), [&](size_t i) {

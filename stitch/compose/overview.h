@@ -32,12 +32,14 @@ struct Overview {
     std::vector<SmallPlate> plates;  ///< in the order of the placed plates
 };
 
-/// Cells across for a panorama: about a quarter of its width, at most 2048 (then a cell is 0.18
-/// degrees), fewer when hundreds of plates would make the small plates large together.
+/// Cells across for a panorama: about a quarter of its width, at most `most_across` (of 2048 a cell
+/// is 0.18 degrees), fewer when hundreds of plates would make the small plates large together.
+constexpr int kOverviewAcross = 2048;
 [[nodiscard]] PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates,
-                                        const PanoramaGrid& grid);
+                                        const PanoramaGrid& grid, int most_across = kOverviewAcross);
 
 [[nodiscard]] Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                                    const PanoramaGrid& panorama);
+                                    const PanoramaGrid& panorama,
+                                    int most_across = kOverviewAcross);
 
 }  // namespace plateloom::stitch

@@ -41,25 +41,9 @@ Overview halved(const Overview& fine) {
     return half;
 }
 
-// The least reluctant plate at each cell; only cells without a label get one.
-void labelTheRest(const Overview& overview, const LabelExpansion& expansion,
-                  std::vector<uint16_t>& labels) {
-    const int width = overview.grid.width;
-    std::vector<float> least(labels.size(), 1e30f);
-    std::vector<uint16_t> found(labels.size(), kNoPlate);
-    for (size_t i = 0; i < overview.plates.size(); ++i) {
-        const auto& small = overview.plates[i];
-        for (int dy = 0; dy < small.height; ++dy)
-            for (int dx = 0; dx < small.width; ++dx) {
-                const int x = (small.x0 + dx) % width, y = small.y0 + dy;
-                const size_t to = size_t(y) * width + x;
-                if (labels[to] != kNoPlate || !expansion.sees(uint16_t(i), x, y)) continue;
-                const float cost = expansion.cost(uint16_t(i), x, y);
-                if (cost >= least[to]) continue;
-                least[to] = cost;
-                found[to] = uint16_t(i);
-            }
-    }
+// Cells without a label get the least reluctant plate's.
+void labelTheRest(const Overview& overview, std::vector<uint16_t>& labels) {
+    const auto found = leastReluctant(overview);
     for (size_t i = 0; i < labels.size(); ++i)
         if (labels[i] == kNoPlate) labels[i] = found[i];
 }
@@ -101,13 +85,13 @@ LabelMap findSeams(const Overview& overview) {
 
     // All of it on half the grid, then within a band round the seams on the whole.
     const Overview half = halved(overview);
-    const LabelExpansion coarse(half, offsets), fine(overview, offsets);
-    std::vector<uint16_t> half_labels(size_t(half.grid.width) * half.grid.height, kNoPlate);
-    labelTheRest(half, coarse, half_labels);
+    const OverviewDifferences half_differences(half, offsets), differences(overview, offsets);
+    const LabelExpansion coarse(half, half_differences), fine(overview, differences);
+    std::vector<uint16_t> half_labels = leastReluctant(half);
     coarse.lower(half_labels, nullptr);
 
     map.label = doubled(half_labels, overview, fine);
-    labelTheRest(overview, fine, map.label);
+    labelTheRest(overview, map.label);
     const auto band = bandOfSeams(map);
     fine.lower(map.label, &band);
     return map;

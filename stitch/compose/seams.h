@@ -18,10 +18,27 @@ struct LabelMap {
 
     [[nodiscard]] uint16_t at(int x, int y) const { return label[size_t(y) * width + x]; }
     /// x wraps, y stops at the poles.
-    [[nodiscard]] uint16_t wrapped(int x, int y) const {
+    [[nodiscard]] size_t wrappedCell(int x, int y) const {
         x %= width;
         if (x < 0) x += width;
-        return at(x, y < 0 ? 0 : (y >= height ? height - 1 : y));
+        return size_t(y < 0 ? 0 : (y >= height ? height - 1 : y)) * width + x;
+    }
+    [[nodiscard]] uint16_t wrapped(int x, int y) const { return label[wrappedCell(x, y)]; }
+};
+
+/// Seams on their way from one place to another, over some frames of a clip: each cell belongs by
+/// 1 - share to its plate in `map` and by share to its plate in `next`.
+struct LabelBlend {
+    LabelMap map;
+    LabelMap next;    ///< of the same size; only looked at where share is above 0
+    float share = 0;  ///< 0 to 1
+
+    [[nodiscard]] bool passes() const { return share > 0; }
+    /// How much of a cell is this plate's.
+    [[nodiscard]] float of(size_t plate, size_t cell) const {
+        const float here = map.label[cell] == plate ? 1.0f : 0.0f;
+        if (!passes()) return here;
+        return (1 - share) * here + (next.label[cell] == plate ? share : 0.0f);
     }
 };
 

@@ -65,7 +65,7 @@ std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) 
                                    calib::Vector2d(s.width_px * i / 16.0, s.height_px)}) {
                 const auto ray = plate.lens.rayFromRecorded(px);
                 if (!ray) continue;
-                const double tilt = std::asin((plate.worldFromCamera * *ray).z()) * kDegPerRad;
+                const double tilt = std::asin(plate.directionFromCamera(*ray).z()) * kDegPerRad;
                 low = std::min(low, tilt);
                 high = std::max(high, tilt);
             }
@@ -196,9 +196,12 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
     io::PanoramaWriter::Format format{result.grid.width, result.grid.height, 256, request.half,
                                       true};
     io::PanoramaWriter writer(request.output, format, panoramaTags(set, result.grid));
-    ComposeSettings settings{
-        result.grid, request.tile, request.threads,
-        request.preview || report ? size_t(std::min(2048, result.grid.width)) : 0};
+    ComposeSettings settings;
+    settings.grid = result.grid;
+    settings.tile = request.tile;
+    settings.threads = request.threads;
+    if (request.preview || report)
+        settings.preview_width = size_t(std::min(2048, result.grid.width));
     auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
     if (request.preview) writePreview(*request.preview, composed.preview);

@@ -28,7 +28,9 @@ PictureCone pictureCone(const PlacedPlate& plate) {
             const auto ray = plate.lens.rayFromRecorded(px);
             if (!ray) continue;
             any = true;
-            least_cosine = std::min(least_cosine, ray->y());
+            const double cosine =
+                plate.distance ? cone.axis.dot(plate.directionFromCamera(*ray)) : ray->y();
+            least_cosine = std::min(least_cosine, cosine);
         }
     // Between two samples of the frame's edge the picture reaches a little further.
     cone.reach_rad = any ? std::acos(std::clamp(least_cosine, -1.0, 1.0)) + 0.02 : 0;
@@ -43,13 +45,12 @@ int latticeStep(const PanoramaGrid& grid) {
 
 PositionLattice panoramaLattice(const PlacedPlate& plate, const PanoramaGrid& grid,
                                 const CellRange& cells, int step, double tolerance_px) {
-    const calib::Matrix3d cameraFromWorld = plate.worldFromCamera.transpose();
     const PictureCone cone = pictureCone(plate);
     // Three steps along both axes at once; rows of a cylinder are never farther apart than this.
     const double margin_rad = 3 * 1.415 * step / grid.pixelsPerRadian();
     const double far_cosine = std::cos(std::min(3.1, cone.reach_rad + margin_rad));
-    auto exact = [lens = plate.lens, cameraFromWorld, grid](double x, double y) {
-        return lens.recordedFromRay(cameraFromWorld * grid.directionAt(x, y));
+    auto exact = [plate, grid](double x, double y) {
+        return plate.lens.recordedFromRay(plate.cameraFromDirection(grid.directionAt(x, y)));
     };
     auto far = [axis = cone.axis, far_cosine, grid](double x, double y) {
         return axis.dot(grid.directionAt(x, y)) < far_cosine;

@@ -20,7 +20,7 @@ struct Blended {
         PlateStore store = job.store();
         overview = makeOverview(job.plates, store, latlong(width));
         labels = findSeams(overview);
-        gains = blendBands(overview, labels);
+        gains = blendBands(overview, {labels, {}, 0});
     }
     // The gain of the plate that shows a cell, times the gain that it came with.
     [[nodiscard]] double level(const Job& job, int x, int y) const {

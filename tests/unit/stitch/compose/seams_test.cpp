@@ -30,7 +30,8 @@ TEST_CASE("Every cell that a plate sees whole has a label, and one of a plate th
     const Overview overview = overviewOf(job, 2048);
     const LabelMap map = findSeams(overview);
     const auto offsets = plateOffsets(overview);
-    const LabelExpansion expansion(overview, offsets);
+    const OverviewDifferences differences(overview, offsets);
+    const LabelExpansion expansion(overview, differences);
     size_t missing = 0, blind = 0;
     for (int y = 0; y < map.height; ++y)
         for (int x = 0; x < map.width; ++x) {
@@ -45,7 +46,8 @@ TEST_CASE("Expansion lowers the energy, and no plate alone could lower it furthe
     const Job job = wholeSphere(wall);
     const Overview overview = overviewOf(job, 512);
     const auto offsets = plateOffsets(overview);
-    const LabelExpansion expansion(overview, offsets);
+    const OverviewDifferences differences(overview, offsets);
+    const LabelExpansion expansion(overview, differences);
     LabelMap map = findSeams(overview);
     auto labels = map.label;
     expansion.lower(labels, nullptr);

@@ -1,0 +1,80 @@
+#include "io/shake_track.h"
+
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "io/input_error.h"
+#include "io/json_samples.h"
+#include "io/lens_track_json.h"
+#include "io/new_file.h"
+#include "io/sample_json.h"
+#include "io/table.h"
+
+namespace plateloom::io {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+constexpr int64_t kMostFrame = int64_t(1) << 40;
+
+Json sampleJson(const ShakeSample& sample, const std::optional<FrameRate>& rate) {
+    Json out;
+    out["custom"]["plateloom"] = {{"frame", sample.frame}};
+    out["transforms"] = Json::array({{{"translation", {{"x", 0.0}, {"y", 0.0}, {"z", 0.0}}},
+                                      {"rotation",
+                                       {{"pan", sample.turn.pan_deg},
+                                        {"tilt", sample.turn.tilt_deg},
+                                        {"roll", sample.turn.roll_deg}}},
+                                      {"id", "Mount"}}});
+    if (rate && sample.timecode) {
+        out["timing"]["mode"] = "external";
+        out["timing"]["sampleRate"] = rateJson(*rate);
+        out["timing"]["timecode"] = timecodeJson(*sample.timecode, *rate);
+    }
+    out["protocol"] = {{"name", "OpenTrackIO"}, {"version", {1, 0, 0}}};
+    return out;
+}
+
+}  // namespace
+
+void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeSample>& samples,
+                     const std::optional<FrameRate>& rate) {
+    NewFile target(path);
+    std::ofstream out(target.path(), std::ios::binary);
+    const std::string source = urnOf("shake " + path.filename().string());
+    for (const auto& sample : samples) {
+        Json json = sampleJson(sample, rate);
+        json["sampleId"] = urnOf(source + lineOf(json));
+        json["sourceId"] = source;
+        json["sourceNumber"] = 1;
+        out << lineOf(json) << '\n';
+    }
+    out.close();
+    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
+    target.commit();
+}
+
+std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path) {
+    const std::string text = readText(path);
+    std::vector<ShakeSample> out;
+    JsonSamples samples(text, path);
+    while (samples.next()) {
+        const JsonFields root = samples.fields();
+        const JsonFields own = root.object("custom").object("plateloom");
+        ShakeSample sample;
+        const auto frame = own.whole("frame", -kMostFrame, kMostFrame);
+        if (!frame) own.fault("frame", "is missing");
+        sample.frame = *frame;
+        if (!out.empty() && sample.frame <= out.back().frame)
+            own.fault("frame", "is not after the one before it");
+        const ParsedSample parsed = readSample(root);
+        if (!parsed.sample.pose) root.fault("transforms", "is missing");
+        sample.turn = *parsed.sample.pose;
+        sample.timecode = parsed.sample.timecode;
+        out.push_back(sample);
+    }
+    if (out.empty()) throw InputError(path.string(), "holds no samples");
+    return out;
+}
+
+}  // namespace plateloom::io

@@ -1,0 +1,113 @@
+#include "io/solved_clip.h"
+
+#include <nlohmann/json.hpp>
+
+namespace plateloom::io {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr int64_t kMostFrame = int64_t(1) << 40;
+constexpr int64_t kOpen = 2 * kMostFrame;  // a run without its last frame
+
+Json arrayOf(const calib::Vector3d& v) {
+    return {v.x(), v.y(), v.z()};
+}
+
+calib::Vector3d vectorOf(const JsonFields& fields, const char* key) {
+    const auto values = fields.numbers(key, 3);
+    if (values.size() != 3) fields.fault(key, "needs three numbers");
+    return {values[0], values[1], values[2]};
+}
+
+int64_t frameOf(const JsonFields& fields, const char* key) {
+    const auto frame = fields.whole(key, -kMostFrame, kMostFrame);
+    if (!frame) fields.fault(key, "is missing");
+    return *frame;
+}
+
+SolvedClip::Gain readGain(const JsonFields& fields) {
+    SolvedClip::Gain gain;
+    gain.frame = frameOf(fields, "frame");
+    const auto values = fields.numbers("gain", 3);
+    if (values.size() != 3) fields.fault("gain", "needs three numbers, for red, green and blue");
+    for (size_t c = 0; c < 3; ++c) {
+        if (!(values[c] > 0)) fields.fault("gain", "is not above 0");
+        gain.gain[c] = values[c];
+    }
+    return gain;
+}
+
+}  // namespace
+
+Json clipJson(const SolvedClip& clip) {
+    Json out{{"first", clip.first}, {"last", clip.last}, {"ahead", clip.ahead}};
+    for (const auto& one : clip.knocked)
+        out["knocked"].push_back({{"from_frame", one.from_frame},
+                                  {"pan", one.pose.pan_deg},
+                                  {"tilt", one.pose.tilt_deg},
+                                  {"roll", one.pose.roll_deg}});
+    if (clip.pupil_m) out["pupil_m"] = arrayOf(*clip.pupil_m);
+    for (const auto& one : clip.gains)
+        out["gains"].push_back({{"frame", one.frame}, {"gain", one.gain}});
+    if (clip.known_stops) out["known_stops"] = *clip.known_stops;
+    out["focal_scale"] = clip.focal_scale;
+    out["distortion_found"] = clip.distortion_found;
+    out["shading_found"] = clip.shading_found;
+    for (const auto& one : clip.overlaps)
+        out["overlaps"].push_back({{"with", one.with},
+                                   {"inverse_m", one.inverse_m},
+                                   {"direction", arrayOf(one.direction)}});
+    if (!clip.steady.empty()) out["steady"] = clip.steady;
+    if (!clip.seams.empty()) out["seams"] = clip.seams;
+    for (const auto& [first, last] : clip.black) {
+        out["black"].push_back(first);
+        out["black"].push_back(last);
+    }
+    if (clip.typical_light > 0) out["typical_light"] = clip.typical_light;
+    return out;
+}
+
+SolvedClip readSolvedClip(const JsonFields& fields) {
+    SolvedClip clip;
+    clip.first = frameOf(fields, "first");
+    clip.last = frameOf(fields, "last");
+    if (clip.last < clip.first) fields.fault("last", "is before the first frame");
+    clip.ahead = fields.whole("ahead", -kMostFrame, kMostFrame).value_or(0);
+    for (const auto& one : fields.objects("knocked"))
+        clip.knocked.push_back({frameOf(one, "from_frame"),
+                                {one.number("pan").value_or(0), one.number("tilt").value_or(0),
+                                 one.number("roll").value_or(0)}});
+    if (fields.has("pupil_m")) clip.pupil_m = vectorOf(fields, "pupil_m");
+    for (const auto& one : fields.objects("gains")) {
+        clip.gains.push_back(readGain(one));
+        if (clip.gains.size() > 1 && clip.gains.back().frame <= (&clip.gains.back() - 1)->frame)
+            one.fault("frame", "is not after the one before it");
+    }
+    if (clip.gains.empty()) fields.fault("gains", "is missing");
+    clip.known_stops = fields.number("known_stops");
+    clip.focal_scale = fields.number("focal_scale").value_or(1);
+    if (!(clip.focal_scale > 0)) fields.fault("focal_scale", "is not above 0");
+    clip.distortion_found = fields.flag("distortion_found").value_or(false);
+    clip.shading_found = fields.flag("shading_found").value_or(false);
+    for (const auto& one : fields.objects("overlaps"))
+        clip.overlaps.push_back({one.text("with"), one.number("inverse_m").value_or(0),
+                                 vectorOf(one, "direction").normalized()});
+    clip.steady = fields.text("steady");
+    if (!clip.steady.empty() && clip.steady != "lock" && clip.steady != "follow")
+        fields.fault("steady", "is neither lock nor follow");
+    for (const double frame : fields.numbers("seams", 1 << 20)) clip.seams.push_back(int64_t(frame));
+    for (const double frame : fields.numbers("black", 1 << 20)) {
+        if (clip.black.empty() || clip.black.back().second != kOpen)
+            clip.black.emplace_back(int64_t(frame), kOpen);
+        else
+            clip.black.back().second = int64_t(frame);
+    }
+    if (!clip.black.empty() && clip.black.back().second == kOpen)
+        fields.fault("black", "needs a first and a last frame for each run");
+    clip.typical_light = fields.number("typical_light").value_or(0);
+    return clip;
+}
+
+}  // namespace plateloom::io

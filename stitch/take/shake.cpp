@@ -1,0 +1,208 @@
+#include "stitch/take/shake.h"
+
+#include <tbb/parallel_for.h>
+
+#include <Eigen/Geometry>
+#include <Eigen/SVD>
+#include <algorithm>
+#include <cmath>
+
+#include "calib/median.h"
+#include "stitch/ties/corners.h"
+#include "stitch/ties/overlap.h"
+#include "stitch/ties/refine_ties.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+constexpr int kCorners = 80;    // looked for on each camera's frame
+constexpr double kSearch_px = 10;  // beyond what the frames before foretell
+constexpr int kPatch_px = 21;
+constexpr int kLeastCorners = 6;
+// Fewer of the reference's corners than this and it has done its time.
+constexpr double kWornShare = 0.4;
+
+Matrix3d rotationOf(const Vector3d& vector_rad) {
+    const double angle = vector_rad.norm();
+    if (angle < 1e-15) return Matrix3d::Identity();
+    return Eigen::AngleAxisd(angle, vector_rad / angle).toRotationMatrix();
+}
+
+Vector3d vectorOf(const Matrix3d& rotation) {
+    const Eigen::AngleAxisd turn(rotation);
+    return turn.angle() * turn.axis();
+}
+
+// Markley 1988: R = U diag(1, 1, det U det V) V' of sum w before after'.
+Matrix3d weightedTurn(const std::vector<DirectionPair>& pairs, const std::vector<double>& weight) {
+    Matrix3d sum = Matrix3d::Zero();
+    for (size_t i = 0; i < pairs.size(); ++i)
+        sum += weight[i] * pairs[i].before * pairs[i].after.transpose();
+    const Eigen::JacobiSVD<Matrix3d> svd(sum, Eigen::ComputeFullU | Eigen::ComputeFullV);
+    Vector3d sign(1, 1, svd.matrixU().determinant() * svd.matrixV().determinant());
+    return svd.matrixU() * sign.asDiagonal() * svd.matrixV().transpose();
+}
+
+double off_px(const Matrix3d& turn, const DirectionPair& pair) {
+    return (turn * pair.after - pair.before).norm() * pair.px_per_rad;
+}
+
+}  // namespace
+
+FoundTurn turnBetween(const std::vector<DirectionPair>& pairs) {
+    constexpr int kRounds = 12;
+    FoundTurn found;
+    if (pairs.size() < 3) return found;
+    std::vector<double> weight(pairs.size(), 1), off(pairs.size());
+    for (int round = 0; round < kRounds; ++round) {
+        found.beforeFromAfter = weightedTurn(pairs, weight);
+        for (size_t i = 0; i < pairs.size(); ++i) off[i] = off_px(found.beforeFromAfter, pairs[i]);
+        const double scale = std::max(0.05, 2 * calib::median(off) / 1.1774);
+        for (size_t i = 0; i < pairs.size(); ++i) {
+            const double by_sigma = 1 / (pairs[i].sigma_px * pairs[i].sigma_px);
+            const double px2 = pairs[i].px_per_rad * pairs[i].px_per_rad;
+            weight[i] = px2 * by_sigma / (1 + (off[i] / scale) * (off[i] / scale));
+        }
+    }
+    const double most = std::max(0.3, 5 * calib::median(off));
+    double sum = 0;
+    for (const double one : off) {
+        if (one > most) continue;
+        ++found.agreeing;
+        sum += one * one;
+    }
+    found.rms_px = found.agreeing ? std::sqrt(sum / found.agreeing) : 0;
+    return found;
+}
+
+// A clip's frame that later ones are compared with.
+struct ShakeTracker::Reference {
+    ShakeView view;
+    std::vector<Tie> corners;  // px_a is set
+    Matrix3d firstFromMount;   // the mount's turn at that frame
+    Vector3d apart_rad;        // and the camera's own
+    int first_found = -1;      // corners found in the frame after it
+};
+
+ShakeTracker::ShakeTracker(int clips, bool each_alone)
+    : each_alone_(each_alone), reference_(size_t(clips)), last_apart_(size_t(clips), Vector3d::Zero()) {}
+ShakeTracker::~ShakeTracker() = default;
+
+void ShakeTracker::refer(const ShakeView& view, const Matrix3d& firstFromMount,
+                         const Vector3d& apart_rad) {
+    auto reference = std::make_unique<Reference>();
+    reference->view = view;
+    reference->firstFromMount = firstFromMount;
+    reference->apart_rad = apart_rad;
+    const auto& sensor = view.lens.sensor();
+    const double margin = kPatch_px + kSearch_px;
+    const auto inside = [&](const Vector2d& px) {
+        return px.x() > margin && px.y() > margin && px.x() < sensor.width_px - margin &&
+               px.y() < sensor.height_px - margin;
+    };
+    for (const auto& corner : spreadCorners(*view.light, inside, kCorners, kPatch_px)) {
+        Tie tie;
+        tie.b = 1;
+        tie.px_a = corner.px;
+        reference->corners.push_back(tie);
+    }
+    reference_[size_t(view.clip)] = std::move(reference);
+}
+
+// The reference's corners in a frame: directions in the mount as it stood at the reference, and
+// as it stands now.
+ShakeTracker::Seen ShakeTracker::look(const ShakeView& view) const {
+    Seen seen;
+    seen.clip = view.clip;
+    const Reference& reference = *reference_[size_t(view.clip)];
+    const Matrix3d foretold = last_ * step_;
+    const Matrix3d firstFromThen =
+        reference.firstFromMount * reference.view.mountFromCamera * rotationOf(reference.apart_rad);
+    const Matrix3d firstFromNow =
+        foretold * view.mountFromCamera * rotationOf(last_apart_[size_t(view.clip)]);
+    const Matrix3d nowFromThen = firstFromNow.transpose() * firstFromThen;
+    const auto transfer = transferAToB(reference.view.lens, view.lens, nowFromThen);
+    std::vector<Tie> ties;
+    for (Tie tie : reference.corners) {
+        const auto there = transfer(tie.px_a);
+        if (!there) continue;
+        tie.px_b = *there;
+        ties.push_back(tie);
+    }
+    seen.asked = int(reference.corners.size());
+    RefineSettings settings;
+    settings.search_px = kSearch_px;
+    settings.patch_px = kPatch_px;
+    for (const auto& tie :
+         refineGivenTies(ties, *reference.view.light, *view.light, transfer, settings)) {
+        const auto then = reference.view.lens.rayFromRecorded(tie.px_a);
+        const auto now = view.lens.rayFromRecorded(tie.px_b);
+        if (!then || !now) continue;
+        seen.pairs.push_back({firstFromThen * *then, view.mountFromCamera * *now,
+                              view.lens.focal_px(), tie.sigma_px});
+    }
+    return seen;
+}
+
+ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views) {
+    ShakeFrame out;
+    out.frame = frame;
+    out.apart_rad.assign(reference_.size(), Vector3d::Zero());
+    out.apart_corners.assign(reference_.size(), 0);
+    std::vector<Seen> seen(views.size());
+    tbb::parallel_for(size_t(0), views.size(), [&](size_t i) {
+        if (reference_[size_t(views[i].clip)]) seen[i] = look(views[i]);
+    });
+    const bool first = std::none_of(reference_.begin(), reference_.end(),
+                                    [](const auto& reference) { return reference != nullptr; });
+
+    // Each camera by itself; then the turn that most of them share.
+    std::vector<FoundTurn> alone(views.size());
+    std::vector<DirectionPair> all;
+    for (size_t i = 0; i < views.size(); ++i) {
+        alone[i] = turnBetween(seen[i].pairs);
+        if (!each_alone_ && alone[i].agreeing >= kLeastCorners)
+            all.insert(all.end(), seen[i].pairs.begin(), seen[i].pairs.end());
+    }
+    FoundTurn mount = turnBetween(all);
+    if (first) {
+        out.known = true;
+    } else if (each_alone_) {
+        out.known = true;
+    } else if (mount.agreeing >= kLeastCorners) {
+        out.known = true;
+        out.corners = mount.agreeing;
+        out.firstFromMount = mount.beforeFromAfter;
+    } else {
+        out.firstFromMount = last_;
+    }
+    for (size_t i = 0; i < views.size(); ++i) {
+        if (alone[i].agreeing < kLeastCorners || !out.known) continue;
+        const auto clip = size_t(views[i].clip);
+        // first = turn x mount x apart: what this camera's own turn has beyond the mount's.
+        const Matrix3d& camera = views[i].mountFromCamera;
+        out.apart_rad[clip] = vectorOf(camera.transpose() * out.firstFromMount.transpose() *
+                                       alone[i].beforeFromAfter * camera);
+        out.apart_corners[clip] = alone[i].agreeing;
+        last_apart_[clip] = out.apart_rad[clip];
+    }
+    if (!first && out.known && !each_alone_) {
+        step_ = last_.transpose() * out.firstFromMount;
+        last_ = out.firstFromMount;
+    }
+    for (size_t i = 0; i < views.size(); ++i) {
+        const auto clip = size_t(views[i].clip);
+        auto& reference = reference_[clip];
+        const int found = alone[i].agreeing;
+        if (reference && reference->first_found < 0) reference->first_found = found;
+        const bool worn = reference && (found < kWornShare * reference->first_found ||
+                                        int(reference->corners.size()) < kLeastCorners);
+        // A black or frozen frame is no reference: only one that was seen itself.
+        if (!reference || (worn && (found >= kLeastCorners || reference->corners.empty())))
+            refer(views[i], out.firstFromMount, out.apart_rad[clip]);
+    }
+    return out;
+}
+
+}  // namespace plateloom::stitch

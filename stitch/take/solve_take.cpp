@@ -1,0 +1,227 @@
+#include "stitch/take/solve_take.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "calib/angle.h"
+#include "calib/said.h"
+#include "io/input_error.h"
+#include "stitch/take/overlap_distance.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+template <class T>
+void append(std::vector<T>& to, const std::vector<T>& more) {
+    to.insert(to.end(), more.begin(), more.end());
+}
+
+std::string nameOf(const Take& take, int clip) {
+    return take.clips[size_t(clip)].clip.name;
+}
+
+int findClip(const Take& take, const std::string& name) {
+    for (size_t c = 0; c < take.clips.size(); ++c)
+        if (nameOf(take, int(c)) == name ||
+            std::filesystem::path(take.clips[c].clip.pattern).filename() == name)
+            return int(c);
+    throw io::InputError("--north " + name, "no clip of that name among those given");
+}
+
+std::vector<double> pixelsPerRadian(const Mount& mount) {
+    std::vector<double> out;
+    for (const auto& camera : mount.cameras)
+        out.push_back(camera.placed ? calib::LensMap(camera.lens.lens, camera.sensor).focal_px()
+                                    : 0);
+    return out;
+}
+
+double shakeOf(const std::vector<Matrix3d>& taken_out, const std::vector<double>& px_per_rad) {
+    double sum = 0;
+    const double px = *std::max_element(px_per_rad.begin(), px_per_rad.end());
+    for (const auto& turn : taken_out) {
+        const double off =
+            calib::angleBetween_deg(Matrix3d::Identity(), turn) * calib::kRadPerDeg * px;
+        sum += off * off;
+    }
+    return taken_out.empty() ? 0 : std::sqrt(sum / double(taken_out.size()));
+}
+
+void tellBlack(const Take& take, const std::vector<BlackRun>& runs, TakeSolve& out) {
+    for (const auto& run : runs)
+        out.warnings.push_back(
+            nameOf(take, run.clip) + " is black " +
+            (run.first == run.last
+                 ? "at frame " + std::to_string(run.first)
+                 : "from frame " + std::to_string(run.first) + " to " + std::to_string(run.last)) +
+            ": the other cameras show what they see of its part, the rest stays empty");
+}
+
+void tellMissing(const Take& take, TakeSolve& out) {
+    for (size_t c = 0; c < take.clips.size(); ++c) {
+        int64_t missing = 0, first = 0;
+        for (int64_t frame = take.first; frame <= take.last; ++frame)
+            if (!take.has(int(c), frame) && missing++ == 0) first = frame;
+        if (missing > 0)
+            out.warnings.push_back(
+                nameOf(take, int(c)) + " lacks " + std::to_string(missing) +
+                (missing == 1 ? " frame of the take, " : " frames of the take, the first ") +
+                std::to_string(first) + ": left empty where no other camera sees it");
+    }
+}
+
+void tellKnocks(const Take& take, const std::vector<double>& px_per_rad, bool split,
+                TakeSolve& out) {
+    for (const auto& knock : out.knocks) {
+        const std::string what = saidOf(knock, take, px_per_rad[size_t(knock.clip)]);
+        if (split)
+            out.notes.push_back(what + "; solved in two parts");
+        else
+            out.warnings.push_back(what +
+                                   "; from there on its seams are off: solve with "
+                                   "--split-knocked");
+    }
+}
+
+void tellSeams(const SeamPlan& seams, TakeSolve& out) {
+    for (size_t i = 1; i < seams.parts.size(); ++i)
+        out.notes.push_back("seams move to frame " + std::to_string(seams.parts[i].frame) + ": " +
+                            seams.parts[i].why);
+    if (seams.parts.size() == 1) out.notes.push_back("seams stay where they are all the time");
+}
+
+void tellDistances(const Take& take, TakeSolve& out) {
+    for (const auto& overlap : out.solved.mount.overlaps) {
+        double at_infinity = 0, at_best = 0;
+        for (const auto& left : overlap.left) {
+            if (left.inverse_m == 0) at_infinity = left.parallax_px;
+            if (left.inverse_m == overlap.inverse_m) at_best = left.parallax_px;
+        }
+        out.notes.push_back(
+            nameOf(take, overlap.a) + " | " + nameOf(take, overlap.b) + " agree best at " +
+            distanceInWords(overlap.inverse_m) + " (most of it from " +
+            distanceInWords(1 / overlap.nearest_m) + " to " +
+            distanceInWords(1 / overlap.farthest_m) +
+            said("): parallax left %.1f px, composed for infinity %.1f px", at_best, at_infinity));
+    }
+}
+
+}  // namespace
+
+TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings, const Progress& progress) {
+    TakeSolve out;
+    out.steady = settings.steady;
+    append(out.notes, take.notes);
+    append(out.warnings, take.warnings);
+    MountSettings mount;
+    mount.solve = settings.solve;
+    if (!settings.north.empty()) mount.solve.north = findClip(take, settings.north);
+    out.solved.mount = solveMount(take, mount, progress, &out.times);
+    if (standingPlates(out.solved).empty())
+        throw io::InputError(take.clips.front().clip.pattern,
+                             "no camera of the take could be placed at any moment that was tried");
+    setDistance({"auto"}, take, out);
+    TakePass pass = passOverTake(take, out.solved, progress, &out.times);
+    const auto px_per_rad = pixelsPerRadian(out.solved.mount);
+    out.knocks = findKnocks(pass.shake, px_per_rad);
+    if (!out.knocks.empty() && settings.split_knocked) {
+        mount.knocked = out.knocks;
+        out.solved.mount = solveMount(take, mount, progress, &out.times);
+        setDistance({"auto"}, take, out);
+        pass = passOverTake(take, out.solved, progress, &out.times);
+    }
+    append(out.notes, out.solved.mount.notes);
+    append(out.warnings, out.solved.mount.warnings);
+    out.solved.light = pass.light;
+    out.solved.black = pass.black;
+    out.seams = std::move(pass.seams);
+    out.typical_light = pass.typical_light;
+    const auto shake = takenOut(pass.shake, Steady::lock);
+    out.shake_px = shakeOf(shake, px_per_rad);
+    if (settings.steady != Steady::none) {
+        out.taken_out = takenOut(pass.shake, settings.steady);
+        const auto unknown = std::count_if(pass.shake.begin(), pass.shake.end(),
+                                           [](const auto& frame) { return !frame.known; });
+        if (unknown > 0)
+            out.warnings.push_back("the mount's shake could not be told at " +
+                                   std::to_string(unknown) + (unknown == 1 ? " frame" : " frames") +
+                                   ": taken from the frames beside");
+    }
+    append(out.notes, pass.notes);
+    append(out.warnings, pass.warnings);
+    tellMissing(take, out);
+    tellBlack(take, out.solved.black, out);
+    tellKnocks(take, px_per_rad, settings.split_knocked, out);
+    tellSeams(out.seams, out);
+    tellDistances(take, out);
+    return out;
+}
+
+void setDistance(const std::vector<std::string>& asked, const Take& take, TakeSolve& solve) {
+    auto& mount = solve.solved.mount;
+    const bool apart = std::any_of(mount.cameras.begin(), mount.cameras.end(), [](const auto& c) {
+        return c.pupil_m && c.pupil_m->norm() > 1e-3;
+    });
+    const auto inverseOf = [](const std::string& text, const std::string& whole) {
+        if (text == "infinity") return 0.0;
+        size_t used = 0;
+        double metres = 0;
+        try {
+            metres = std::stod(text, &used);
+        } catch (const std::exception&) {
+            used = 0;
+        }
+        if (used != text.size() || text.empty() || !(metres > 0) || !std::isfinite(metres))
+            throw io::InputError("--distance " + whole,
+                                 "give metres, infinity, auto, or CLIP:CLIP=METRES for one seam");
+        return 1 / metres;
+    };
+    ComposeDistance distance;
+    bool each = false;
+    std::vector<double> own;
+    for (const auto& overlap : mount.overlaps) own.push_back(overlap.inverse_m);
+    for (const auto& text : asked) {
+        const size_t equals = text.find('='), colon = text.find(':');
+        if (text == "auto") {
+            each = !mount.overlaps.empty();
+            for (size_t i = 0; i < own.size(); ++i) own[i] = mount.overlaps[i].inverse_m;
+        } else if (equals == std::string::npos) {
+            distance.inverse_m = inverseOf(text, text);
+            each = false;
+            std::fill(own.begin(), own.end(), distance.inverse_m);
+        } else {
+            const double inverse = inverseOf(text.substr(equals + 1), text);
+            const std::string a = text.substr(0, std::min(colon, equals));
+            const std::string b =
+                colon < equals ? text.substr(colon + 1, equals - colon - 1) : std::string();
+            bool found = false;
+            for (size_t i = 0; i < own.size(); ++i) {
+                const auto one = nameOf(take, mount.overlaps[i].a),
+                           other = nameOf(take, mount.overlaps[i].b);
+                if ((one != a || other != b) && (one != b || other != a)) continue;
+                own[i] = inverse;
+                found = each = true;
+            }
+            if (!found)
+                throw io::InputError("--distance " + text,
+                                     "names no overlap whose cameras' places are known");
+        }
+    }
+    if (!apart) {
+        const bool only_auto =
+            std::all_of(asked.begin(), asked.end(), [](const auto& t) { return t == "auto"; });
+        if (!only_auto)
+            solve.warnings.push_back(
+                "--distance does nothing: the lens tracks do not say where the cameras stand "
+                "(translation and entrance pupil offset)");
+        solve.solved.distance.reset();
+        return;
+    }
+    if (each)
+        for (size_t i = 0; i < own.size(); ++i)
+            distance.at.push_back({mount.overlaps[i].direction, own[i]});
+    solve.solved.distance = std::make_shared<const ComposeDistance>(distance);
+}
+
+}  // namespace plateloom::stitch

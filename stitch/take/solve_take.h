@@ -1,0 +1,54 @@
+// A take solved whole: the mount, then one pass over all frames for what changes with time. After
+// it frames do not depend on each other.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "io/solve_file.h"
+#include "stitch/solve/solve.h"
+#include "stitch/take/knocks.h"
+#include "stitch/take/steady.h"
+#include "stitch/take/take.h"
+#include "stitch/take/take_pass.h"
+
+namespace plateloom::stitch {
+
+struct TakeSolveSettings {
+    SolveSettings solve;  ///< its `north` is found here
+    std::string north;    ///< name of the clip that looks to pan 0; "" for none
+    Steady steady = Steady::none;
+    bool split_knocked = false;  ///< a camera that was knocked is solved in two parts
+};
+
+struct TakeSolve {
+    SolvedTake solved;
+    SeamPlan seams;                   ///< labels are indices of the placed cameras
+    std::vector<Matrix3d> taken_out;  ///< one a frame; empty when the shake stays in
+    Steady steady = Steady::none;
+    std::vector<Knock> knocks;
+    double typical_light = 0;
+    double shake_px = 0;  ///< RMS of the mount's turn against its mean, plate pixels
+    std::vector<std::string> notes, warnings;
+    std::vector<StageTime> times;
+};
+
+/// Throws io::InputError.
+[[nodiscard]] TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings,
+                                  const Progress& progress);
+
+/// SOLVE.jsonl, beside it SOLVE.seams/ and, steadied, SOLVE.shake.jsonl. Throws io::RoomError.
+void writeTakeSolve(const std::filesystem::path& path, const Take& take, const TakeSolve& solve);
+
+/// Clips are found in the file by name, and its frames have to cover the take's. Throws
+/// io::InputError: a file of stills, a clip that it does not know, frames that it was not solved
+/// for, seams or shake missing beside it.
+[[nodiscard]] TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take);
+
+/// For which distance the panorama is composed: `asked` is "auto" (each overlap at its own, where
+/// pupils are known), "infinity", metres, or CLIP:CLIP=METRES for one seam; later ones count over
+/// earlier ones. Throws io::InputError for what is none of these.
+void setDistance(const std::vector<std::string>& asked, const Take& take, TakeSolve& solve);
+
+}  // namespace plateloom::stitch

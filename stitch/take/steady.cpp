@@ -1,0 +1,90 @@
+#include "stitch/take/steady.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+
+#include "calib/pose.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+Vector3d vectorOf(const Matrix3d& rotation) {
+    const Eigen::AngleAxisd turn(rotation);
+    return turn.angle() * turn.axis();
+}
+
+Matrix3d rotationOf(const Vector3d& vector_rad) {
+    const double angle = vector_rad.norm();
+    if (angle < 1e-15) return Matrix3d::Identity();
+    return Eigen::AngleAxisd(angle, vector_rad / angle).toRotationMatrix();
+}
+
+// The shortest turn between the known frames on either side.
+std::vector<Matrix3d> bridged(const std::vector<ShakeFrame>& shake) {
+    std::vector<Matrix3d> turn;
+    for (size_t i = 0; i < shake.size(); ++i) {
+        if (shake[i].known) {
+            turn.push_back(shake[i].firstFromMount);
+            continue;
+        }
+        size_t after = i;
+        while (after < shake.size() && !shake[after].known) ++after;
+        if (turn.empty() || after == shake.size()) {
+            turn.push_back(!turn.empty()           ? turn.back()
+                           : after < shake.size() ? shake[after].firstFromMount
+                                                  : Matrix3d::Identity());
+            continue;
+        }
+        const Vector3d way = vectorOf(turn.back().transpose() * shake[after].firstFromMount);
+        turn.push_back(turn.back() * rotationOf(way / double(after - i + 1)));
+    }
+    return turn;
+}
+
+Matrix3d meanOf(const std::vector<Matrix3d>& turns) {
+    Matrix3d sum = Matrix3d::Zero();
+    for (const auto& turn : turns) sum += turn;
+    return calib::nearestRotation(sum);
+}
+
+// A straight line through the neighbours' turns seen from this one (tricube weights), so that a
+// steady pan passes unchanged up to its ends.
+Matrix3d smoothedAt(const std::vector<Matrix3d>& turns, size_t at, int reach) {
+    double w = 0, x = 0, xx = 0;
+    Vector3d y = Vector3d::Zero(), xy = Vector3d::Zero();
+    for (size_t i = 0; i < turns.size(); ++i) {
+        const double d = double(i) - double(at), u = std::abs(d) / (reach + 1);
+        if (u >= 1) continue;
+        const double weight = std::pow(1 - u * u * u, 3);
+        const Vector3d off = vectorOf(turns[at].transpose() * turns[i]);
+        w += weight;
+        x += weight * d;
+        xx += weight * d * d;
+        y += weight * off;
+        xy += weight * d * off;
+    }
+    const double determinant = w * xx - x * x;
+    const Vector3d middle =
+        determinant > 1e-9 * w * w ? Vector3d((xx * y - x * xy) / determinant) : Vector3d(y / w);
+    return turns[at] * rotationOf(middle);
+}
+
+}  // namespace
+
+std::vector<Matrix3d> takenOut(const std::vector<ShakeFrame>& shake, Steady steady,
+                               int follow_frames) {
+    std::vector<Matrix3d> out(shake.size(), Matrix3d::Identity());
+    if (steady == Steady::none || shake.empty()) return out;
+    const auto turns = bridged(shake);
+    const Matrix3d mean = meanOf(turns);
+    for (size_t i = 0; i < turns.size(); ++i) {
+        const Matrix3d path =
+            steady == Steady::lock ? mean : smoothedAt(turns, i, follow_frames);
+        out[i] = path.transpose() * turns[i];
+    }
+    return out;
+}
+
+}  // namespace plateloom::stitch

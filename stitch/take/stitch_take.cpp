@@ -1,0 +1,271 @@
+#include "stitch/take/stitch_take.h"
+
+#include <tbb/global_control.h>
+#include <tbb/task_group.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+
+#include "io/input_error.h"
+#include "io/made_picture.h"
+#include "io/new_file.h"
+#include "stitch/flatten/recipe.h"
+#include "stitch/report/eye_picture.h"
+#include "stitch/solve/stage_clock.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+PanoramaGrid gridFor(const TakeStitchRequest& request, const TakeSolve& solve) {
+    StitchRequest still;
+    still.projection = request.projection;
+    still.width = request.width;
+    still.top_deg = request.top_deg;
+    still.bottom_deg = request.bottom_deg;
+    return panoramaGrid(standingPlates(solve.solved), still);
+}
+
+io::PictureTags tagsFor(const Take& take, const PanoramaGrid& grid, int64_t frame) {
+    const auto& first = take.clips.front().clip.first;
+    io::PictureTags tags = io::tagsOf(first);
+    tags.frame_rate = take.rate;
+    tags.timecode_word.reset();
+    if (const auto timecode = take.timecodeAt(frame))
+        tags.timecode_word = io::smpteWord(*timecode, take.rate);
+    if (grid.projection == Projection::equirectangular)
+        tags.latlong = true;
+    else
+        tags.cylinder = {grid.top_tan, grid.bottom_tan};
+    for (const auto& clip : take.clips)
+        if (clip.clip.first.chromaticities != first.chromaticities) tags.chromaticities.reset();
+    return tags;
+}
+
+void addLabels(Recipe& recipe, const LabelMap& map) {
+    // Runs: a map is a few hundred thousand cells and a few thousand runs.
+    std::vector<double> runs;
+    uint16_t last = kNoPlate;
+    for (size_t i = 0; i < map.label.size(); ++i) {
+        if (i > 0 && map.label[i] == last) continue;
+        last = map.label[i];
+        recipe.add({double(i), double(last)});
+    }
+}
+
+class Frames {
+public:
+    Frames(const TakeStitchRequest& request, const Take& take, const TakeSolve& solve,
+           const PanoramaGrid& grid, const Progress& progress)
+        : request_(request),
+          take_(take),
+          solve_(solve),
+          grid_(grid),
+          progress_(progress),
+          overview_(overviewGrid(standingPlates(solve.solved), grid, kTakeOverviewAcross)),
+          seams_(solve.seams.onGrid(overview_.width, overview_.height)) {}
+
+    void run(int64_t first, int64_t last, TakeStitchResult& result) {
+        std::shared_ptr<Ready> ready = open(first);
+        for (int64_t frame = first; frame <= last; ++frame) {
+            progress_("frames", double(frame - first) / double(last - first + 1));
+            const std::shared_ptr<Ready> now = ready;
+            // The next frame's plates are read while this one is composed.
+            tbb::task_group reading;
+            std::exception_ptr trouble;
+            if (frame < last)
+                reading.run([&, frame] {
+                    try {
+                        ready = open(frame + 1);
+                    } catch (...) {
+                        trouble = std::current_exception();
+                    }
+                });
+            try {
+                finish(*now, result);
+            } catch (...) {
+                reading.wait();
+                throw;
+            }
+            reading.wait();
+            if (trouble) std::rethrow_exception(trouble);
+        }
+        progress_("frames", 1);
+    }
+
+private:
+    struct Ready {
+        TakeFrame frame;
+        LabelBlend seams;
+        std::filesystem::path path;
+        std::string recipe;
+        bool made = false;  // there already, and whole
+        bool previewed = false;
+    };
+
+    [[nodiscard]] Matrix3d turnAt(int64_t frame) const {
+        if (solve_.taken_out.empty()) return Matrix3d::Identity();
+        return solve_.taken_out[size_t(frame - take_.first)];
+    }
+
+    std::shared_ptr<Ready> open(int64_t frame) {
+        auto ready = std::make_shared<Ready>();
+        ready->frame = takeFrame(take_, solve_.solved, frame, turnAt(frame));
+        ready->seams = seams_.at(frame);
+        ready->path = io::framePath(request_.output.string(), frame);
+        ready->recipe = recipeOf(*ready);
+        if (request_.resume) {
+            ready->made = io::isMade(ready->path, ready->recipe);
+            ready->previewed = !request_.preview || std::filesystem::exists(io::framePath(
+                                                        request_.preview->string(), frame));
+        }
+        if (ready->made && ready->previewed) return ready;
+        for (size_t i = 0; i < ready->frame.plates.size(); ++i)
+            (void)ready->frame.store->get(int(i));
+        return ready;
+    }
+
+    [[nodiscard]] std::string recipeOf(const Ready& ready) const {
+        Recipe recipe("stitch");
+        recipe.add({double(int(grid_.projection)), double(grid_.width), double(grid_.height),
+                    grid_.top_tan, grid_.bottom_tan, double(request_.half),
+                    double(ready.seams.share)});
+        recipe.add(request_.take.plates.colour_space);
+        addLabels(recipe, ready.seams.map);
+        if (ready.seams.passes()) addLabels(recipe, ready.seams.next);
+        for (size_t i = 0; i < ready.frame.plates.size(); ++i) {
+            const auto& plate = ready.frame.plates[i];
+            if (!ready.frame.absent[i]) recipe.addFile(ready.frame.files[i].path);
+            recipe.add(plate.lens);
+            for (int r = 0; r < 3; ++r)
+                recipe.add({plate.worldFromCamera(r, 0), plate.worldFromCamera(r, 1),
+                            plate.worldFromCamera(r, 2), plate.pupil_m[r],
+                            double(plate.gain[size_t(r)])});
+            if (!plate.distance) continue;
+            recipe.add({plate.distance->inverse_m});
+            for (const auto& at : plate.distance->at)
+                recipe.add({at.direction.x(), at.direction.y(), at.direction.z(), at.inverse_m});
+        }
+        return recipe.text();
+    }
+
+    void finish(Ready& ready, TakeStitchResult& result) {
+        if (ready.made && ready.previewed) {
+            ++result.kept;
+            return;
+        }
+        io::PictureTags tags = tagsFor(take_, grid_, ready.frame.frame);
+        tags.recipe = ready.recipe;
+        io::PanoramaWriter writer(ready.path, {grid_.width, grid_.height, 256, request_.half, true},
+                                  tags);
+        ComposeSettings settings;
+        settings.grid = grid_;
+        settings.tile = request_.tile;
+        settings.threads = request_.threads;
+        settings.preview_width = request_.preview ? size_t(std::min(1920, grid_.width)) : 0;
+        settings.overview_across = kTakeOverviewAcross;
+        settings.seams = [&](const Overview&) { return ready.seams; };
+        const Composed composed = compose(ready.frame.plates, *ready.frame.store, settings, writer,
+                                          [](const std::string&, double) {});
+        writer.finish();
+        if (request_.preview)
+            writeEyePicture(io::framePath(request_.preview->string(), ready.frame.frame),
+                            eyePicture(composed.preview, exposureFor(composed.preview)));
+        ++result.made;
+        result.covered_share = result.made == 1
+                                   ? composed.covered_share
+                                   : std::min(result.covered_share, composed.covered_share);
+        addTimes(ready, composed.times, result);
+    }
+
+    // One exposure for the whole take, so that pictures for eyes do not flicker.
+    [[nodiscard]] float exposureFor(const io::Picture& preview) const {
+        constexpr double kMiddleGrey = 0.18;
+        return solve_.typical_light > 0 ? float(kMiddleGrey / solve_.typical_light)
+                                        : exposureForEyes({&preview});
+    }
+
+    static void addTimes(const Ready& ready, const std::vector<StageTime>& times,
+                         TakeStitchResult& result) {
+        const auto add = [&](const StageTime& time) {
+            for (auto& known : result.times)
+                if (known.stage == time.stage) {
+                    known.seconds += time.seconds;
+                    known.pixels += time.pixels;
+                    return;
+                }
+            result.times.push_back(time);
+        };
+        add({"read", ready.frame.store->secondsReading(), ready.frame.store->pixelsRead()});
+        for (const auto& time : times) add(time);
+    }
+
+    const TakeStitchRequest& request_;
+    const Take& take_;
+    const TakeSolve& solve_;
+    PanoramaGrid grid_;
+    const Progress& progress_;
+    PanoramaGrid overview_;
+    SeamPlan seams_;
+};
+
+}  // namespace
+
+TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& progress) {
+    std::unique_ptr<tbb::global_control> limit;
+    if (request.threads > 0)
+        limit = std::make_unique<tbb::global_control>(tbb::global_control::max_allowed_parallelism,
+                                                      size_t(request.threads));
+    if (!io::namesFrames(request.output.string()))
+        throw io::InputError(request.output.string(),
+                             "a take makes one picture a frame: put #### where the frame number "
+                             "goes, e.g. pano.####.exr");
+    if (request.preview && !io::namesFrames(request.preview->string()))
+        throw io::InputError(request.preview->string(), "put #### where the frame number goes");
+    if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
+    if (request.preview && request.preview->has_parent_path())
+        io::makeFolder(request.preview->parent_path());
+
+    TakeStitchResult result;
+    result.solve_was_read = std::filesystem::exists(request.solve_file);
+    if (!result.solve_was_read && request.chunk)
+        throw io::InputError(request.solve_file.string(),
+                             "there is no such solve: chunks share one, so make it first with "
+                             "`plateloom solve`");
+    TakeArguments arguments = request.take;
+    // Frames asked for are frames to make; a solve is of the whole take.
+    const auto frames = arguments.plates.frames;
+    arguments.plates.frames.reset();
+    result.take = gatherTake(arguments);
+    const Take& take = result.take;
+    // Whatever can't be written is found now, not after the solve.
+    io::NewFile(io::framePath(request.output.string(), take.first));
+    if (result.solve_was_read) {
+        result.solve = readTakeSolve(request.solve_file, take);
+        result.solve.notes.insert(result.solve.notes.begin(), take.notes.begin(), take.notes.end());
+        result.solve.warnings.insert(result.solve.warnings.begin(), take.warnings.begin(),
+                                     take.warnings.end());
+    } else {
+        result.solve = solveTake(take, request.solve, progress);
+        writeTakeSolve(request.solve_file, take, result.solve);
+    }
+    setDistance(request.distance, take, result.solve);
+    result.grid = gridFor(request, result.solve);
+    result.first = frames ? std::max<int64_t>(take.first, frames->first) : take.first;
+    result.last = frames ? std::min<int64_t>(take.last, frames->last) : take.last;
+    if (result.last < result.first)
+        throw io::InputError("--frames", "the take has frames " + std::to_string(take.first) +
+                                             " to " + std::to_string(take.last) + " only");
+    if (request.chunk) {
+        const auto [begin, end] = chunkOf(result.last - result.first + 1, *request.chunk);
+        result.last = result.first + int64_t(end) - 1;
+        result.first += int64_t(begin);
+    }
+    if (result.last >= result.first)
+        Frames(request, take, result.solve, result.grid, progress)
+            .run(result.first, result.last, result);
+    return result;
+}
+
+}  // namespace plateloom::stitch

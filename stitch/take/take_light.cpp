@@ -1,0 +1,191 @@
+#include "stitch/take/take_light.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "calib/median.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+// Frames to either side that a smoothed gain hears.
+constexpr int kReach = 8;
+// Keys are left out where the straight line between others comes this near (natural log).
+constexpr double kTolerance = 2e-4;
+
+using Log = std::array<double, 3>;
+constexpr double kLn2 = 0.69314718055994531;
+
+// Local straight line, tricube weights (Cleveland, Robust Locally Weighted Regression and
+// Smoothing Scatterplots, JASA 74, 1979).
+Log smoothAt(const std::vector<int64_t>& frames, const std::vector<Log>& values, size_t at) {
+    double w = 0, x = 0, xx = 0;
+    Log y{}, xy{};
+    for (size_t i = 0; i < frames.size(); ++i) {
+        const double d = double(frames[i] - frames[at]), u = std::abs(d) / (kReach + 1);
+        if (u >= 1) continue;
+        const double weight = std::pow(1 - u * u * u, 3);
+        w += weight;
+        x += weight * d;
+        xx += weight * d * d;
+        for (size_t c = 0; c < 3; ++c) {
+            y[c] += weight * values[i][c];
+            xy[c] += weight * d * values[i][c];
+        }
+    }
+    Log out;
+    const double determinant = w * xx - x * x;
+    for (size_t c = 0; c < 3; ++c)
+        out[c] = determinant > 1e-9 * w * w ? (xx * y[c] - x * xy[c]) / determinant : y[c] / w;
+    return out;
+}
+
+// Douglas and Peucker, Algorithms for the reduction of the number of points (Cartographica 10(2),
+// 1973), on value against time.
+void keepKeys(const std::vector<int64_t>& frames, const std::vector<Log>& values, size_t first,
+              size_t last, std::vector<char>& keep) {
+    if (last <= first + 1) return;
+    size_t worst = first;
+    double most = kTolerance;
+    for (size_t i = first + 1; i < last; ++i) {
+        const double share =
+            double(frames[i] - frames[first]) / double(frames[last] - frames[first]);
+        for (size_t c = 0; c < 3; ++c) {
+            const double off = std::abs(values[i][c] - (1 - share) * values[first][c] -
+                                        share * values[last][c]);
+            if (off > most) most = off, worst = i;
+        }
+    }
+    if (worst == first) return;
+    keep[worst] = 1;
+    keepKeys(frames, values, first, worst, keep);
+    keepKeys(frames, values, worst, last, keep);
+}
+
+std::vector<GainKey> keysOf(const std::vector<int64_t>& frames, const std::vector<Log>& values) {
+    std::vector<char> keep(frames.size(), 0);
+    keep.front() = keep.back() = 1;
+    keepKeys(frames, values, 0, frames.size() - 1, keep);
+    std::vector<GainKey> keys;
+    for (size_t i = 0; i < frames.size(); ++i) {
+        if (!keep[i]) continue;
+        keys.push_back({frames[i],
+                        {std::exp(values[i][0]), std::exp(values[i][1]), std::exp(values[i][2])}});
+    }
+    // A gain that stands still is one key.
+    if (keys.size() == 2 && keys[0].gain == keys[1].gain) keys.pop_back();
+    return keys;
+}
+
+}  // namespace
+
+std::array<float, 3> CameraLight::gainAt(int64_t frame, std::optional<double> stops) const {
+    std::array<double, 3> gain = keys.front().gain;
+    for (size_t k = 0; k + 1 < keys.size(); ++k) {
+        const GainKey &from = keys[k], &to = keys[k + 1];
+        if (frame <= from.frame) break;
+        const double share =
+            std::min(1.0, double(frame - from.frame) / double(to.frame - from.frame));
+        for (size_t c = 0; c < 3; ++c)
+            gain[c] = from.gain[c] * std::pow(to.gain[c] / from.gain[c], share);
+        if (frame <= to.frame) break;
+    }
+    const double known = stops && known_stops ? std::exp2(*known_stops - *stops) : 1;
+    return {float(gain[0] * known), float(gain[1] * known), float(gain[2] * known)};
+}
+
+void TakeLight::add(int64_t frame, const std::vector<int>& clip,
+                    const std::vector<std::array<float, 3>>& gains,
+                    const std::vector<std::optional<double>>& stops) {
+    std::vector<std::optional<Voice>> voices(clips_);
+    for (size_t i = 0; i < clip.size(); ++i) {
+        Voice voice{frame, {}, stops[i]};
+        for (size_t c = 0; c < 3; ++c) voice.log_gain[c] = std::log(double(gains[i][c]));
+        voices[size_t(clip[i])] = voice;
+    }
+    frames_.push_back(frame);
+    voices_.push_back(std::move(voices));
+}
+
+std::vector<CameraLight> TakeLight::finish() const {
+    std::vector<CameraLight> out(clips_);
+    std::vector<std::vector<std::optional<Log>>> left(frames_.size());  // by frame, by clip
+    for (size_t clip = 0; clip < clips_; ++clip) {
+        bool all_known = true, any = false;
+        for (const auto& voices : voices_) {
+            if (!voices[clip]) continue;
+            any = true;
+            all_known = all_known && voices[clip]->stops;
+            if (all_known && !out[clip].known_stops) out[clip].known_stops = voices[clip]->stops;
+        }
+        if (!any || !all_known) out[clip].known_stops.reset();
+    }
+    for (size_t f = 0; f < frames_.size(); ++f) {
+        left[f].resize(clips_);
+        for (size_t clip = 0; clip < clips_; ++clip) {
+            const auto& voice = voices_[f][clip];
+            if (!voice) continue;
+            const double known =
+                out[clip].known_stops ? kLn2 * (*voice->stops - *out[clip].known_stops) : 0;
+            left[f][clip] = Log{voice->log_gain[0] + known, voice->log_gain[1] + known,
+                                voice->log_gain[2] + known};
+        }
+    }
+    // Each frame's gains are told against the frame's own mean, which goes along with any one
+    // camera that moves, and with any that is missing. Most cameras standing still decides.
+    std::vector<Log> usual(clips_);
+    for (int round = 0; round < 3; ++round) {
+        for (size_t clip = 0; clip < clips_; ++clip)
+            for (size_t c = 0; c < 3; ++c) {
+                std::vector<double> values;
+                for (const auto& frame : left)
+                    if (frame[clip]) values.push_back((*frame[clip])[c]);
+                usual[clip][c] = calib::median(values);
+            }
+        for (auto& frame : left)
+            for (size_t c = 0; c < 3; ++c) {
+                std::vector<double> moved;
+                for (size_t clip = 0; clip < clips_; ++clip)
+                    if (frame[clip]) moved.push_back((*frame[clip])[c] - usual[clip][c]);
+                if (moved.empty()) continue;
+                // Between two in the middle, the mean: neither is to be believed more.
+                std::sort(moved.begin(), moved.end());
+                const double shift =
+                    0.5 * (moved[(moved.size() - 1) / 2] + moved[moved.size() / 2]);
+                for (size_t clip = 0; clip < clips_; ++clip)
+                    if (frame[clip]) (*frame[clip])[c] -= shift;
+            }
+    }
+    Log mean{};
+    double count = 0;
+    for (size_t clip = 0; clip < clips_; ++clip) {
+        const bool any = std::any_of(left.begin(), left.end(),
+                                     [&](const auto& frame) { return frame[clip].has_value(); });
+        if (!any) continue;
+        for (size_t c = 0; c < 3; ++c) mean[c] += usual[clip][c];
+        ++count;
+    }
+    for (double& value : mean) value /= std::max(1.0, count);
+
+    for (size_t clip = 0; clip < clips_; ++clip) {
+        std::vector<int64_t> frames;
+        std::vector<Log> values, smooth;
+        for (size_t f = 0; f < frames_.size(); ++f) {
+            if (!left[f][clip]) continue;
+            frames.push_back(frames_[f]);
+            Log value = *left[f][clip];
+            for (size_t c = 0; c < 3; ++c) value[c] -= mean[c];
+            values.push_back(value);
+        }
+        if (frames.empty()) {
+            out[clip].keys = {GainKey{}};
+            continue;
+        }
+        for (size_t i = 0; i < frames.size(); ++i) smooth.push_back(smoothAt(frames, values, i));
+        out[clip].keys = keysOf(frames, smooth);
+    }
+    return out;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,231 @@
+// A take's solve on disk: SOLVE.jsonl, SOLVE.seams/, SOLVE.shake.jsonl.
+#include <algorithm>
+#include <map>
+
+#include "calib/angle.h"
+#include "io/input_error.h"
+#include "io/seam_pictures.h"
+#include "io/shake_track.h"
+#include "stitch/take/solve_take.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+std::filesystem::path beside(const std::filesystem::path& path, const std::string& ending) {
+    std::filesystem::path out = path;
+    return out.replace_extension(ending);
+}
+
+std::filesystem::path seamFolder(const std::filesystem::path& path) {
+    return beside(path, ".seams");
+}
+std::filesystem::path shakePath(const std::filesystem::path& path) {
+    return beside(path, ".shake.jsonl");
+}
+
+std::string fileOf(const TakeClip& clip) {
+    return std::filesystem::path(clip.clip.pattern).filename().string();
+}
+
+io::SolvedClip clipOf(const Take& take, const TakeSolve& solve, size_t c) {
+    const auto& camera = solve.solved.mount.cameras[c];
+    io::SolvedClip clip;
+    clip.first = take.first;
+    clip.last = take.last;
+    clip.ahead = take.clips[c].ahead;
+    for (size_t i = 1; i < camera.standing.size(); ++i)
+        clip.knocked.push_back({camera.standing[i].from_frame,
+                                calib::panTiltRoll(camera.standing[i].mountFromCamera)});
+    clip.pupil_m = camera.pupil_m;
+    for (const auto& key : solve.solved.light[c].keys) clip.gains.push_back({key.frame, key.gain});
+    clip.known_stops = solve.solved.light[c].known_stops;
+    clip.focal_scale = camera.lens.focal_scale;
+    clip.distortion_found = camera.lens.distortion;
+    clip.shading_found = camera.lens.shading;
+    for (const auto& overlap : solve.solved.mount.overlaps)
+        if (size_t(overlap.a) == c)
+            clip.overlaps.push_back(
+                {fileOf(take.clips[size_t(overlap.b)]), overlap.inverse_m, overlap.direction});
+    if (solve.steady != Steady::none)
+        clip.steady = solve.steady == Steady::lock ? "lock" : "follow";
+    for (const auto& run : solve.solved.black)
+        if (size_t(run.clip) == c) clip.black.emplace_back(run.first, run.last);
+    clip.typical_light = solve.typical_light;
+    for (const auto& part : solve.seams.parts) clip.seams.push_back(part.frame);
+    return clip;
+}
+
+io::SolvedPlate lineOf(const Take& take, const TakeSolve& solve, size_t c) {
+    const auto& camera = solve.solved.mount.cameras[c];
+    io::SolvedPlate line;
+    line.file = fileOf(take.clips[c]);
+    line.placed = camera.placed;
+    line.why_not = camera.why_not;
+    line.sensor = camera.sensor;
+    line.lens = camera.lens.lens;
+    if (camera.placed) {
+        line.placed_by = camera.ties > 0 ? "ties" : "pose";
+        line.pose = calib::panTiltRoll(camera.standing.front().mountFromCamera);
+    }
+    line.ties = camera.ties;
+    line.rms_px = camera.rms_px;
+    line.sigma_px = camera.placed ? camera.sigma_deg * calib::kRadPerDeg *
+                                        calib::LensMap(camera.lens.lens, camera.sensor).focal_px()
+                                  : 0;
+    line.gain = solve.solved.light[c].keys.front().gain;
+    line.frame_rate = take.rate;
+    if (const auto start = take.timecodeAt(take.first))
+        line.timecode_word = io::smpteWord(*start, take.rate);
+    line.clip = clipOf(take, solve, c);
+    return line;
+}
+
+io::Picture pictureOf(const LabelMap& map, const std::vector<int>& clip_of_label) {
+    io::Picture picture(map.width, map.height, 1);
+    for (size_t i = 0; i < map.label.size(); ++i)
+        picture.data[i] = map.label[i] == kNoPlate ? 0.0f : float(clip_of_label[map.label[i]] + 1);
+    return picture;
+}
+
+// Cameras that have a place, in the clips' order: what labels of seams are indices of.
+std::vector<int> placedClips(const Mount& mount) {
+    std::vector<int> clips;
+    for (size_t c = 0; c < mount.cameras.size(); ++c)
+        if (mount.cameras[c].placed) clips.push_back(int(c));
+    return clips;
+}
+
+MountCamera cameraOf(const io::SolvedPlate& line, int64_t first) {
+    MountCamera camera;
+    camera.placed = line.placed;
+    camera.why_not = line.why_not;
+    camera.sensor = line.sensor;
+    camera.ties = line.ties;
+    camera.rms_px = line.rms_px;
+    camera.pupil_m = line.clip->pupil_m;
+    camera.lens.lens = line.lens;
+    camera.lens.focal_scale = line.clip->focal_scale;
+    camera.lens.distortion = line.clip->distortion_found;
+    camera.lens.shading = line.clip->shading_found;
+    if (line.placed) {
+        camera.standing = {{first, calib::worldFromCamera(line.pose)}};
+        for (const auto& knocked : line.clip->knocked)
+            camera.standing.push_back({knocked.from_frame, calib::worldFromCamera(knocked.pose)});
+    }
+    return camera;
+}
+
+// The pictures number the file's lines; labels are the placed ones of the clips given now, which
+// may be fewer, and in another order.
+SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::SolvedPlate>& lines,
+                   const std::vector<int64_t>& frames, const Take& take, const Mount& mount) {
+    std::vector<uint16_t> label{kNoPlate};
+    const auto placed = placedClips(mount);
+    for (const auto& line : lines) {
+        label.push_back(kNoPlate);
+        for (size_t i = 0; i < placed.size(); ++i)
+            if (fileOf(take.clips[size_t(placed[i])]) == line.file) label.back() = uint16_t(i);
+    }
+    SeamPlan plan;
+    for (const int64_t frame : frames) {
+        const auto picture = io::readSeamPicture(seamFolder(path), frame, int(lines.size()));
+        LabelMap map{picture.width, picture.height, {}};
+        for (const float number : picture.data) map.label.push_back(label[size_t(number)]);
+        plan.parts.push_back({frame, std::move(map), ""});
+    }
+    return plan;
+}
+
+std::vector<Matrix3d> readShake(const std::filesystem::path& path, const Take& take) {
+    std::map<int64_t, Matrix3d> at;
+    for (const auto& sample : io::readShakeTrack(shakePath(path)))
+        at[sample.frame] = calib::worldFromCamera(sample.turn);
+    std::vector<Matrix3d> out;
+    for (int64_t frame = take.first; frame <= take.last; ++frame) {
+        const auto found = at.find(frame);
+        if (found == at.end())
+            throw io::InputError(shakePath(path).string(),
+                                 "has no sample of frame " + std::to_string(frame));
+        out.push_back(found->second);
+    }
+    return out;
+}
+
+}  // namespace
+
+void writeTakeSolve(const std::filesystem::path& path, const Take& take, const TakeSolve& solve) {
+    const auto clips = placedClips(solve.solved.mount);
+    io::startSeamPictures(seamFolder(path));
+    for (const auto& part : solve.seams.parts)
+        io::writeSeamPicture(seamFolder(path), part.frame, pictureOf(part.map, clips));
+    if (!solve.taken_out.empty()) {
+        std::vector<io::ShakeSample> samples;
+        for (size_t i = 0; i < solve.taken_out.size(); ++i) {
+            const int64_t frame = take.first + int64_t(i);
+            samples.push_back(
+                {frame, take.timecodeAt(frame), calib::panTiltRoll(solve.taken_out[i])});
+        }
+        io::writeShakeTrack(shakePath(path), samples, take.rate);
+    }
+    // Last: who finds it finds the rest.
+    std::vector<io::SolvedPlate> lines;
+    for (size_t c = 0; c < take.clips.size(); ++c) lines.push_back(lineOf(take, solve, c));
+    io::writeSolve(path, lines);
+}
+
+TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
+    const auto lines = io::readSolve(path);
+    TakeSolve solve;
+    for (const auto& clip : take.clips) {
+        const auto name = fileOf(clip);
+        const auto found = std::find_if(lines.begin(), lines.end(),
+                                        [&](const auto& line) { return line.file == name; });
+        if (found == lines.end())
+            throw io::InputError(path.string(),
+                                 "does not know the clip " + name +
+                                     "; solve these clips, or give those of the solve");
+        if (!found->clip)
+            throw io::InputError(path.string(),
+                                 "is a solve of stills: solve the take first, with "
+                                 "--clips");
+        const auto& own = *found->clip;
+        if (take.first < own.first || take.last > own.last)
+            throw io::InputError(
+                path.string(), "was solved for frames " + std::to_string(own.first) + " to " +
+                                   std::to_string(own.last) + ", not " +
+                                   std::to_string(take.first) + " to " + std::to_string(take.last));
+        if (clip.ahead != own.ahead)
+            throw io::InputError(
+                path.string(), name + " was tied in time otherwise (" + std::to_string(own.ahead) +
+                                   " frames ahead, now " + std::to_string(clip.ahead) +
+                                   "): give the same --offset, or solve again");
+        solve.solved.mount.cameras.push_back(cameraOf(*found, own.first));
+        CameraLight light;
+        for (const auto& gain : own.gains) light.keys.push_back({gain.frame, gain.gain});
+        light.known_stops = own.known_stops;
+        solve.solved.light.push_back(std::move(light));
+        const int index = int(solve.solved.mount.cameras.size()) - 1;
+        for (const auto& [first, last] : own.black)
+            solve.solved.black.push_back({index, first, last});
+        solve.typical_light = own.typical_light;
+        if (!own.steady.empty())
+            solve.steady = own.steady == "lock" ? Steady::lock : Steady::follow;
+        for (const auto& overlap : own.overlaps)
+            for (size_t b = 0; b < take.clips.size(); ++b)
+                if (fileOf(take.clips[b]) == overlap.with)
+                    solve.solved.mount.overlaps.push_back(
+                        {index, int(b), 0, 0, overlap.inverse_m, 0, 0, overlap.direction, {}});
+    }
+    const auto& first = *std::find_if(lines.begin(), lines.end(), [](const auto& line) {
+                             return line.clip.has_value();
+                         })->clip;
+    solve.seams = readSeams(path, lines, first.seams, take, solve.solved.mount);
+    if (solve.seams.parts.empty())
+        throw io::InputError(path.string(), "says nothing of seams; solve the take again");
+    if (solve.steady != Steady::none) solve.taken_out = readShake(path, take);
+    setDistance({"auto"}, take, solve);
+    return solve;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,139 @@
+// What a take's solve puts on disk: clips in the solve file, the seams' pictures, the shake's
+// track.
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fstream>
+
+#include "io/input_error.h"
+#include "io/lens_track.h"
+#include "io/seam_pictures.h"
+#include "io/shake_track.h"
+#include "io/solve_file.h"
+
+using namespace plateloom;
+
+namespace {
+
+std::filesystem::path folderOf(const char* name) {
+    const auto folder = std::filesystem::temp_directory_path() / name;
+    std::filesystem::remove_all(folder);
+    std::filesystem::create_directories(folder);
+    return folder;
+}
+
+io::SolvedPlate clipLine() {
+    io::SolvedPlate line;
+    line.file = "cam2.####.exr";
+    line.placed = true;
+    line.placed_by = "ties";
+    line.pose = {36.1234567890123, -1.0 / 3, 0.25};
+    line.lens.focal_mm = 28;
+    line.sensor = {36, 20.25, 2048, 1152};
+    io::SolvedClip clip;
+    clip.first = 1001;
+    clip.last = 1048;
+    clip.ahead = -37;
+    clip.knocked = {{1023, {36.3, 0.1, 0.2}}};
+    clip.pupil_m = calib::Vector3d(0.1 / 3, 0.2, -0.01);
+    clip.gains = {{1001, {1, 1.0 / 3, 1}}, {1040, {0.9, 0.8, 0.7}}};
+    clip.known_stops = -3.2 / 7;
+    clip.focal_scale = 1.0001;
+    clip.shading_found = true;
+    clip.overlaps = {{"cam3.####.exr", 1 / 12.5, calib::Vector3d(0.6, 0.8, 0)}};
+    clip.steady = "lock";
+    clip.seams = {1001, 1017};
+    clip.black = {{1010, 1012}, {1030, 1030}};
+    clip.typical_light = 0.0123;
+    line.clip = clip;
+    return line;
+}
+
+void rewrite(const std::filesystem::path& path, const std::string& from, const std::string& to) {
+    std::ifstream in(path);
+    std::string text{std::istreambuf_iterator<char>(in), {}};
+    const size_t at = text.find(from);
+    REQUIRE(at != std::string::npos);
+    text.replace(at, from.size(), to);
+    std::ofstream(path) << text;
+}
+
+}  // namespace
+
+TEST_CASE("A clip's line read back is what was written, to the last bit") {
+    const auto path = folderOf("plateloom_take_files") / "mount.jsonl";
+    io::writeSolve(path, {clipLine()});
+    const auto read = io::readSolve(path);
+    REQUIRE(read.size() == 1);
+    REQUIRE(read[0].clip.has_value());
+    const auto &was = *clipLine().clip, &is = *read[0].clip;
+    CHECK(is.first == was.first);
+    CHECK(is.last == was.last);
+    CHECK(is.ahead == was.ahead);
+    REQUIRE(is.knocked.size() == 1);
+    CHECK(is.knocked[0].from_frame == 1023);
+    CHECK(is.knocked[0].pose.pan_deg == was.knocked[0].pose.pan_deg);
+    CHECK(*is.pupil_m == *was.pupil_m);
+    REQUIRE(is.gains.size() == 2);
+    CHECK(is.gains[1].frame == 1040);
+    CHECK(is.gains[0].gain == was.gains[0].gain);
+    CHECK(*is.known_stops == *was.known_stops);
+    CHECK(is.focal_scale == was.focal_scale);
+    CHECK_FALSE(is.distortion_found);
+    CHECK(is.shading_found);
+    REQUIRE(is.overlaps.size() == 1);
+    CHECK(is.overlaps[0].with == "cam3.####.exr");
+    CHECK(is.overlaps[0].inverse_m == was.overlaps[0].inverse_m);
+    CHECK(is.steady == "lock");
+    CHECK(is.seams == was.seams);
+    CHECK(is.black == was.black);
+    CHECK(is.typical_light == was.typical_light);
+}
+
+TEST_CASE("A clip's line that contradicts itself is refused with its field") {
+    const auto path = folderOf("plateloom_take_files") / "mount.jsonl";
+    const auto refused = [&](const std::string& from, const std::string& to, const char* field) {
+        io::writeSolve(path, {clipLine()});
+        rewrite(path, from, to);
+        CHECK_THROWS_WITH(io::readSolve(path),
+                          Catch::Contains("mount.jsonl:1") && Catch::Contains(field));
+    };
+    refused("\"last\":1048", "\"last\":900", "last");
+    refused("\"steady\":\"lock\"", "\"steady\":\"sometimes\"", "steady");
+    refused("\"frame\":1040", "\"frame\":1000", "frame");
+    refused("\"black\":[1010,1012,1030,1030]", "\"black\":[1010,1012,1030]", "black");
+    refused("\"focal_scale\":1.0001", "\"focal_scale\":0", "focal_scale");
+}
+
+TEST_CASE("Seams come back from their pictures, and old ones go") {
+    const auto folder = folderOf("plateloom_seams") / "mount.seams";
+    io::Picture cameras(64, 32, 1);
+    for (int x = 20; x < 64; ++x) *cameras.at(x, 5) = float(x / 20);
+    io::startSeamPictures(folder);
+    io::writeSeamPicture(folder, 1001, cameras);
+    CHECK(io::readSeamPicture(folder, 1001, 3).data == cameras.data);
+    CHECK_THROWS_WITH(io::readSeamPicture(folder, 1001, 2), Catch::Contains("number of a camera"));
+    CHECK_THROWS_AS(io::readSeamPicture(folder, 1002, 3), io::InputError);
+    io::startSeamPictures(folder);
+    CHECK_FALSE(std::filesystem::exists(folder / "seams.1001.exr"));
+}
+
+TEST_CASE("What was taken out is an OpenTrackIO track that any reader of lens tracks reads") {
+    const auto path = folderOf("plateloom_shake") / "mount.shake.jsonl";
+    const io::FrameRate rate{24000, 1001};
+    std::vector<io::ShakeSample> written;
+    for (int i = 0; i < 5; ++i)
+        written.push_back(
+            {1001 + i, io::timecodeOf(86400 + i, rate, false), {0.1 / 3 * i, -0.2, 0.01}});
+    io::writeShakeTrack(path, written, rate);
+    const auto read = io::readShakeTrack(path);
+    REQUIRE(read.size() == 5);
+    CHECK(read[3].frame == 1004);
+    CHECK(read[3].turn.pan_deg == written[3].turn.pan_deg);
+    CHECK(read[3].timecode == written[3].timecode);
+    const auto track = io::readLensTrack(path);
+    REQUIRE(track.samples.size() == 5);
+    REQUIRE(track.samples[2].pose.has_value());
+    CHECK(track.samples[2].pose->tilt_deg == written[2].turn.tilt_deg);
+    rewrite(path, "\"frame\":1003", "\"frame\":1001");
+    CHECK_THROWS_WITH(io::readShakeTrack(path), Catch::Contains(":3") && Catch::Contains("frame"));
+}
