@@ -69,12 +69,9 @@ Json rateJson(const FrameRate& rate) {
 }
 
 Json timecodeJson(const Timecode& timecode, const FrameRate& rate) {
-    return {{"hours", timecode.hours},
-            {"minutes", timecode.minutes},
-            {"seconds", timecode.seconds},
-            {"frames", timecode.frames},
-            {"frameRate", rateJson(rate)},
-            {"dropFrame", timecode.drop_frame}};
+    return {{"hours", timecode.hours},     {"minutes", timecode.minutes},
+            {"seconds", timecode.seconds}, {"frames", timecode.frames},
+            {"frameRate", rateJson(rate)}, {"dropFrame", timecode.drop_frame}};
 }
 
 std::string lineOf(const Json& json) {

@@ -1,6 +1,6 @@
-// Where the seams of a moving panorama run, as pictures that a person can look at and paint on: EXR,
-// one channel, 0 where no camera shows anything, else the number of the camera, 1 for the solve
-// file's first line.
+// Where the seams of a moving panorama run, as pictures that a person can look at and paint on:
+// EXR, one channel, 0 where no camera shows anything, else the number of the camera, 1 for the
+// solve file's first line.
 #pragma once
 
 #include <cstdint>

@@ -97,7 +97,8 @@ SolvedClip readSolvedClip(const JsonFields& fields) {
     clip.steady = fields.text("steady");
     if (!clip.steady.empty() && clip.steady != "lock" && clip.steady != "follow")
         fields.fault("steady", "is neither lock nor follow");
-    for (const double frame : fields.numbers("seams", 1 << 20)) clip.seams.push_back(int64_t(frame));
+    for (const double frame : fields.numbers("seams", 1 << 20))
+        clip.seams.push_back(int64_t(frame));
     for (const double frame : fields.numbers("black", 1 << 20)) {
         if (clip.black.empty() || clip.black.back().second != kOpen)
             clip.black.emplace_back(int64_t(frame), kOpen);

@@ -54,7 +54,8 @@ struct SolvedClip {
     /// Frames at which the camera is black: the others show what it would. First and last of each
     /// run.
     std::vector<std::pair<int64_t, int64_t>> black;
-    double typical_light = 0;  ///< the panorama's median luminance, for pictures for eyes; 0: unknown
+    double typical_light =
+        0;  ///< the panorama's median luminance, for pictures for eyes; 0: unknown
 };
 
 [[nodiscard]] nlohmann::ordered_json clipJson(const SolvedClip& clip);

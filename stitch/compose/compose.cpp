@@ -89,8 +89,8 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
         const auto started = Clock::now();
         progress("seams", 0);
         Overview overview = makeOverview(plates, store, settings.grid, settings.overview_across);
-        LabelBlend labels = settings.seams ? settings.seams(overview)
-                                           : LabelBlend{findSeams(overview), {}, 0};
+        LabelBlend labels =
+            settings.seams ? settings.seams(overview) : LabelBlend{findSeams(overview), {}, 0};
         std::vector<GainField> gains = blendBands(overview, labels);
         double plate_pixels = 0;
         for (const auto& plate : plates)

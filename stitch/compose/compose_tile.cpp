@@ -262,7 +262,8 @@ private:
 };
 
 TileComposer::TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                           const PanoramaGrid& grid, LabelBlend labels, std::vector<GainField> gains)
+                           const PanoramaGrid& grid, LabelBlend labels,
+                           std::vector<GainField> gains)
     : plates_(plates),
       store_(store),
       grid_(grid),

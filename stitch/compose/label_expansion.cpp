@@ -15,8 +15,7 @@ constexpr float kBlindCost = 1.0f;     // where the two plates can't be compared
 
 }  // namespace
 
-LabelExpansion::LabelExpansion(const Overview& overview,
-                               const PlateDifferences& differences)
+LabelExpansion::LabelExpansion(const Overview& overview, const PlateDifferences& differences)
     : overview_(overview),
       differences_(differences),
       width_(overview.grid.width),

@@ -36,7 +36,8 @@ struct Overview {
 /// is 0.18 degrees), fewer when hundreds of plates would make the small plates large together.
 constexpr int kOverviewAcross = 2048;
 [[nodiscard]] PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates,
-                                        const PanoramaGrid& grid, int most_across = kOverviewAcross);
+                                        const PanoramaGrid& grid,
+                                        int most_across = kOverviewAcross);
 
 [[nodiscard]] Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
                                     const PanoramaGrid& panorama,

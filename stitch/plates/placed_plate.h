@@ -19,7 +19,7 @@ struct PlacedPlate {
     /// Where the entrance pupil stands, metres in the world, against the panorama's own centre. It
     /// counts for things at a distance: without `distance` all that is seen is infinitely far.
     calib::Vector3d pupil_m = calib::Vector3d::Zero();
-    std::shared_ptr<const ComposeDistance> distance;
+    std::shared_ptr<const ComposeDistance> distance = nullptr;
 
     /// The camera's ray (any length) toward what the panorama shows in a direction (unit length):
     /// the thing stands at direction / inverse distance, and the pupil beside the centre.

@@ -61,7 +61,8 @@ std::optional<Step> largestStep(const std::vector<At>& series, double least_px) 
     double most = 0;
     const size_t from = best->at > kSide ? best->at - kSide : 1;
     for (size_t i = std::max<size_t>(1, from); i < std::min(series.size(), best->at + kSide); ++i) {
-        const double along = (series[i].apart_px - series[i - 1].apart_px).dot(best->by_px.normalized());
+        const double along =
+            (series[i].apart_px - series[i - 1].apart_px).dot(best->by_px.normalized());
         if (along > most) most = along, best->at = i;
     }
     return best;
@@ -90,8 +91,8 @@ std::vector<Knock> findKnocks(const std::vector<ShakeFrame>& shake,
         for (int n = 0; n < kMost; ++n) {
             const auto step = largestStep(series, least_px);
             if (!step) break;
-            own.push_back({int(clip), series[step->at].frame,
-                           rotationOf(step->by_px / px_per_rad[clip])});
+            own.push_back(
+                {int(clip), series[step->at].frame, rotationOf(step->by_px / px_per_rad[clip])});
             for (size_t i = step->at; i < series.size(); ++i) series[i].apart_px -= step->by_px;
         }
         std::sort(own.begin(), own.end(),
@@ -104,7 +105,8 @@ std::vector<Knock> findKnocks(const std::vector<ShakeFrame>& shake,
 std::string saidOf(const Knock& knock, const Take& take, double px_per_rad) {
     const double angle_deg = calib::angleBetween_deg(Matrix3d::Identity(), knock.beforeFromAfter);
     std::string when = "frame " + std::to_string(knock.frame);
-    if (const auto timecode = take.timecodeAt(knock.frame)) when += " (" + io::toString(*timecode) + ")";
+    if (const auto timecode = take.timecodeAt(knock.frame))
+        when += " (" + io::toString(*timecode) + ")";
     return take.clips[size_t(knock.clip)].clip.name + " was knocked at " + when +
            said(": it turned by %.3f degrees (%.1f px) against the others", angle_deg,
                 angle_deg * calib::kRadPerDeg * px_per_rad);

@@ -25,15 +25,15 @@ struct Standing {
 
 /// What a solve found of a lens, to be put onto each frame's own lens sample.
 struct LensFound {
-    calib::Lens lens;       ///< as used at the moment that was solved first
-    double focal_scale = 1; ///< the solved focal length over the sample's
+    calib::Lens lens;                          ///< as used at the moment that was solved first
+    double focal_scale = 1;                    ///< the solved focal length over the sample's
     bool distortion = false, shading = false;  ///< found from the overlaps: the sample had none
 };
 
 struct MountCamera {
     bool placed = false;
     std::string why_not;
-    std::vector<Standing> standing;  ///< in time; at least one when placed
+    std::vector<Standing> standing;   ///< in time; at least one when placed
     std::optional<Vector3d> pupil_m;  ///< in the mount, against the mean of all
     LensFound lens;
     calib::Sensor sensor;
@@ -53,7 +53,8 @@ struct OverlapDistance {
     int ties = 0;
     double apart_m = 0;    ///< between the pupils
     double inverse_m = 0;  ///< 1 / m at which the overlap agrees best: the ties' median
-    double nearest_m = 0, farthest_m = 0;  ///< within which four ties of five lie; farthest may be infinite
+    double nearest_m = 0,
+           farthest_m = 0;  ///< within which four ties of five lie; farthest may be infinite
     Vector3d direction = Vector3d::UnitY();  ///< of its middle
     /// Median parallax left when composed for a distance, plate pixels.
     struct Left {

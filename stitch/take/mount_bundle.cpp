@@ -34,11 +34,12 @@ struct RayResidual {
     double weight = 1;
 
     template <class T>
-    bool operator()(const T* mountFromA, const T* mountFromB, const T* inverse_m, T* residual) const {
+    bool operator()(const T* mountFromA, const T* mountFromB, const T* inverse_m,
+                    T* residual) const {
         using Vector3 = Eigen::Matrix<T, 3, 1>;
         using Quaternion = Eigen::Map<const Eigen::Quaternion<T>>;
-        const Vector3 seen = Quaternion(mountFromA) * ray_a.cast<T>() +
-                             inverse_m[0] * apart_m.cast<T>();
+        const Vector3 seen =
+            Quaternion(mountFromA) * ray_a.cast<T>() + inverse_m[0] * apart_m.cast<T>();
         const Vector3 in_b = (Quaternion(mountFromB).conjugate() * seen).normalized();
         // Over the part along the ray: a tangent, so that far off is far off.
         const T along = in_b.dot(ray_b.cast<T>());
@@ -113,7 +114,8 @@ Parts findParts(const Job& job) {
         changed = false;
         for (size_t t = 0; t < job.ties.size(); ++t) {
             if (!job.inlier[t]) continue;
-            int &a = parts.part[size_t(job.ties[t].a.body)], &b = parts.part[size_t(job.ties[t].b.body)];
+            int &a = parts.part[size_t(job.ties[t].a.body)],
+                &b = parts.part[size_t(job.ties[t].b.body)];
             changed = changed || a != b;
             a = b = std::min(a, b);
         }
@@ -160,12 +162,12 @@ void build(Job& job, const Parts& parts, double loss_sigmas, bool distances_vary
         if (job.has_distance[t] && !distances_vary) residual = acrossParallax(job, t, residual);
         double* inverse = &job.inverse_m[t];
         problem.AddResidualBlock(
-            new ceres::AutoDiffCostFunction<RayResidual, 2, 4, 4, 1>(new RayResidual(residual)), loss,
-            job.rotationOf(job.ties[t].a.body), job.rotationOf(job.ties[t].b.body), inverse);
+            new ceres::AutoDiffCostFunction<RayResidual, 2, 4, 4, 1>(new RayResidual(residual)),
+            loss, job.rotationOf(job.ties[t].a.body), job.rotationOf(job.ties[t].b.body), inverse);
         if (job.has_distance[t] && distances_vary)
-            problem.AddResidualBlock(new ceres::AutoDiffCostFunction<InversePrior, 1, 1>(
-                                         new InversePrior),
-                                     none, inverse);
+            problem.AddResidualBlock(
+                new ceres::AutoDiffCostFunction<InversePrior, 1, 1>(new InversePrior), none,
+                inverse);
         else
             problem.SetParameterBlockConstant(inverse);
     }
@@ -268,8 +270,7 @@ MountBundle adjustMount(const std::vector<MountBody>& bodies, const std::vector<
         const double typical = typicalAxis(job);
         for (size_t t = 0; t < ties.size(); ++t)
             job.sigma_px[t] = std::max(std::max(ties[t].sigma_px, kLeastSigma_px), typical);
-        const bool changed =
-            measure(job, std::max(kLeastOutlier_px, kOutlierSigmas * typical));
+        const bool changed = measure(job, std::max(kLeastOutlier_px, kOutlierSigmas * typical));
         if (round > 0 && !changed) break;
         result.usable = minimise(job, 3);
         measure(job, std::max(kLeastOutlier_px, kOutlierSigmas * typicalAxis(job)));

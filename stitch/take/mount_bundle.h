@@ -38,7 +38,7 @@ struct MountBundle {
     bool usable = false;
     std::vector<std::optional<Matrix3d>> mountFromCamera;  ///< one a body
     std::vector<char> inlier;                              ///< one a tie
-    std::vector<double> residual_px;  ///< one a tie, length, pixels of end b
+    std::vector<double> residual_px;                       ///< one a tie, length, pixels of end b
     /// One a tie whose ends' places are known and apart: the inverse of its distance, 1 / m.
     std::vector<std::optional<double>> inverse_m;
     std::vector<double> sigma_deg;  ///< one a body, worst axis, against the mean of all

@@ -102,8 +102,8 @@ LensFound lensFound(const Plate& plate, const io::SolvedPlate& solved) {
     found.lens = solved.lens;
     found.distortion = !plate.distortion_known;
     found.shading = !plate.shading_known;
-    // A focal length that a track tells is kept: one moment of cameras that stand apart would bend it
-    // to take up parallax.
+    // A focal length that a track tells is kept: one moment of cameras that stand apart would bend
+    // it to take up parallax.
     if (lensIsKnown(plate))
         found.lens.focal_mm = plate.lens.focal_mm;
     else if (plate.lens.focal_mm > 0)

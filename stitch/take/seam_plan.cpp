@@ -99,8 +99,8 @@ void DifferenceTables::fill(const Overview& overview, const std::vector<char>& a
             if (absent[a] || absent[b]) continue;
             for (int y = 0; y < table.height; ++y)
                 for (int x = 0; x < table.width; ++x)
-                    table.value[size_t(y) * table.width + x] =
-                        now.at(uint16_t(a), uint16_t(b), (table.x0 + x) % grid_width_, table.y0 + y);
+                    table.value[size_t(y) * table.width + x] = now.at(
+                        uint16_t(a), uint16_t(b), (table.x0 + x) % grid_width_, table.y0 + y);
         }
 }
 
@@ -144,7 +144,8 @@ SeamPlanner::SeamPlanner(Overview overview, DifferenceTables usual, std::vector<
     expansion.lower(base_.label, nullptr);
 }
 
-SeamPlanner::Crossing SeamPlanner::crossing(const LabelMap& map, const DifferenceTables& now) const {
+SeamPlanner::Crossing SeamPlanner::crossing(const LabelMap& map,
+                                            const DifferenceTables& now) const {
     Crossing out;
     bool any = false;
     double strongest = 0;

@@ -68,8 +68,8 @@ private:
 class SeamPlanner {
 public:
     /// `overview`: the plates as they stand, at any moment; who sees what, and how gladly it is
-    /// shown, is taken from it for the whole take. `usual`: differences gathered over moments spread
-    /// over the take. Names are the clips', for `why`.
+    /// shown, is taken from it for the whole take. `usual`: differences gathered over moments
+    /// spread over the take. Names are the clips', for `why`.
     SeamPlanner(Overview overview, DifferenceTables usual, std::vector<std::string> names);
 
     /// Frames one after the other, in order.
@@ -82,9 +82,9 @@ private:
         DifferenceTables differences;
     };
     struct Crossing {
-        double excess = 0;                 ///< of difference along the seam, in cells
+        double excess = 0;                   ///< of difference along the seam, in cells
         int x0 = 0, y0 = 0, x1 = 0, y1 = 0;  ///< where, cells; x0 may be below 0
-        uint16_t a = 0, b = 0;             ///< where it is strongest
+        uint16_t a = 0, b = 0;               ///< where it is strongest
     };
     [[nodiscard]] Crossing crossing(const LabelMap& map, const DifferenceTables& now) const;
     [[nodiscard]] bool isFree(const LabelMap& map, size_t from, size_t to) const;

@@ -16,7 +16,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kCorners = 80;    // looked for on each camera's frame
+constexpr int kCorners = 80;       // looked for on each camera's frame
 constexpr double kSearch_px = 10;  // beyond what the frames before foretell
 constexpr int kPatch_px = 21;
 constexpr int kLeastCorners = 6;
@@ -86,7 +86,9 @@ struct ShakeTracker::Reference {
 };
 
 ShakeTracker::ShakeTracker(int clips, bool each_alone)
-    : each_alone_(each_alone), reference_(size_t(clips)), last_apart_(size_t(clips), Vector3d::Zero()) {}
+    : each_alone_(each_alone),
+      reference_(size_t(clips)),
+      last_apart_(size_t(clips), Vector3d::Zero()) {}
 ShakeTracker::~ShakeTracker() = default;
 
 void ShakeTracker::refer(const ShakeView& view, const Matrix3d& firstFromMount,

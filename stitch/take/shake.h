@@ -29,7 +29,8 @@ struct ShakeFrame {
     int64_t frame = 0;
     bool known = false;  ///< enough corners were found
     int corners = 0;     ///< that agree
-    Matrix3d firstFromMount = Matrix3d::Identity();  ///< the mount's turn since the take's first frame
+    Matrix3d firstFromMount =
+        Matrix3d::Identity();  ///< the mount's turn since the take's first frame
     /// One a clip: by how much it turned against the mount, a rotation vector in the camera's own
     /// axes, radians; and how many corners say so (0: not known).
     std::vector<Vector3d> apart_rad;

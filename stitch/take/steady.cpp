@@ -32,7 +32,7 @@ std::vector<Matrix3d> bridged(const std::vector<ShakeFrame>& shake) {
         size_t after = i;
         while (after < shake.size() && !shake[after].known) ++after;
         if (turn.empty() || after == shake.size()) {
-            turn.push_back(!turn.empty()           ? turn.back()
+            turn.push_back(!turn.empty()          ? turn.back()
                            : after < shake.size() ? shake[after].firstFromMount
                                                   : Matrix3d::Identity());
             continue;
@@ -80,8 +80,7 @@ std::vector<Matrix3d> takenOut(const std::vector<ShakeFrame>& shake, Steady stea
     const auto turns = bridged(shake);
     const Matrix3d mean = meanOf(turns);
     for (size_t i = 0; i < turns.size(); ++i) {
-        const Matrix3d path =
-            steady == Steady::lock ? mean : smoothedAt(turns, i, follow_frames);
+        const Matrix3d path = steady == Steady::lock ? mean : smoothedAt(turns, i, follow_frames);
         out[i] = path.transpose() * turns[i];
     }
     return out;

@@ -12,8 +12,8 @@ namespace plateloom::stitch {
 enum class Steady { none, lock, follow };
 
 /// What was taken out, one a frame: the mount's turn against where it should have stood, so that
-/// worldFromCamera = turn x mountFromCamera. Its mean over the take is no turn, so the horizon stays
-/// where the solve put it. Frames whose shake is not known stand between their neighbours.
+/// worldFromCamera = turn x mountFromCamera. Its mean over the take is no turn, so the horizon
+/// stays where the solve put it. Frames whose shake is not known stand between their neighbours.
 /// `follow_frames` is how far the smooth path looks to either side. Identities for Steady::none.
 [[nodiscard]] std::vector<Matrix3d> takenOut(const std::vector<ShakeFrame>& shake, Steady steady,
                                              int follow_frames = 24);

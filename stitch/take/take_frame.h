@@ -35,7 +35,7 @@ struct TakeFrame {
     std::vector<PlacedPlate> plates;  ///< one a placed camera, in the clips' order; `plate` is its
                                       ///< index here
     std::vector<std::optional<double>> stops;  ///< known exposure
-    std::vector<char> absent;  ///< no file or black: its pixels are all without cover
+    std::vector<char> absent;          ///< no file or black: its pixels are all without cover
     std::vector<io::PlateFile> files;  ///< of those that are there; else without a path
     std::shared_ptr<PlateStore> store;
 };

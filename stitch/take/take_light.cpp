@@ -52,8 +52,8 @@ void keepKeys(const std::vector<int64_t>& frames, const std::vector<Log>& values
         const double share =
             double(frames[i] - frames[first]) / double(frames[last] - frames[first]);
         for (size_t c = 0; c < 3; ++c) {
-            const double off = std::abs(values[i][c] - (1 - share) * values[first][c] -
-                                        share * values[last][c]);
+            const double off =
+                std::abs(values[i][c] - (1 - share) * values[first][c] - share * values[last][c]);
             if (off > most) most = off, worst = i;
         }
     }
@@ -70,8 +70,8 @@ std::vector<GainKey> keysOf(const std::vector<int64_t>& frames, const std::vecto
     std::vector<GainKey> keys;
     for (size_t i = 0; i < frames.size(); ++i) {
         if (!keep[i]) continue;
-        keys.push_back({frames[i],
-                        {std::exp(values[i][0]), std::exp(values[i][1]), std::exp(values[i][2])}});
+        keys.push_back(
+            {frames[i], {std::exp(values[i][0]), std::exp(values[i][1]), std::exp(values[i][2])}});
     }
     // A gain that stands still is one key.
     if (keys.size() == 2 && keys[0].gain == keys[1].gain) keys.pop_back();

@@ -149,8 +149,8 @@ private:
         for (size_t m = 0; m < moments.size(); ++m) {
             clock_.tell(double(m) / double(moments.size()));
             Lit one = lit(moments[m]);
-            overviews.push_back(makeOverview(one.frame.plates, *one.frame.store, grid_,
-                                             kTakeOverviewAcross));
+            overviews.push_back(
+                makeOverview(one.frame.plates, *one.frame.store, grid_, kTakeOverviewAcross));
             absent.push_back(one.frame.absent);
             levels.push_back(one.level);
             clip_of_plate = one.frame.clip;
@@ -189,9 +189,9 @@ private:
             const auto i = size_t(one.shown[k]);
             const auto pixels = frame.store->get(int(i));
             const auto clip = size_t(frame.clip[i]);
-            views[k] = {int(clip), frame.plates[i].lens, solved_.mount.cameras[clip].at(number),
-                        std::make_shared<const LightPicture>(
-                            lightPicture(*pixels, frame.plates[i].lens))};
+            views[k] = {
+                int(clip), frame.plates[i].lens, solved_.mount.cameras[clip].at(number),
+                std::make_shared<const LightPicture>(lightPicture(*pixels, frame.plates[i].lens))};
         });
         out_.shake.push_back(shake_.add(number, views));
         const Overview overview =

@@ -65,7 +65,8 @@ TEST_CASE("A clip's line read back is what was written, to the last bit") {
     const auto read = io::readSolve(path);
     REQUIRE(read.size() == 1);
     REQUIRE(read[0].clip.has_value());
-    const auto &was = *clipLine().clip, &is = *read[0].clip;
+    const io::SolvedPlate line = clipLine();
+    const auto &was = *line.clip, &is = *read[0].clip;
     CHECK(is.first == was.first);
     CHECK(is.last == was.last);
     CHECK(is.ahead == was.ahead);
