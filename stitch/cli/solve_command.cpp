@@ -6,8 +6,8 @@
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
+#include "stitch/cli/steady_options.h"
 #include "stitch/cli/summary.h"
-#include "stitch/cli/take_options.h"
 #include "stitch/cli/take_report.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
@@ -27,7 +27,7 @@ struct Options {
 
 void solveTake(const Options& options, Run& run) {
     ProgressBar bar;
-    const auto take = stitch::gatherTake(options.take.arguments(options.plates));
+    const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
     const auto solve =
         stitch::solveTake(take, options.steady.settings(options.solve), bar.callback());
     stitch::writeTakeSolve(options.output, take, solve);
@@ -44,7 +44,7 @@ void solveTake(const Options& options, Run& run) {
 
 void solve(const Options& options, Run& run) {
     io::NewFile(options.output);  // what can't be written is found now, not after the work
-    if (options.take.moving()) return solveTake(options, run);
+    if (options.take.given()) return solveTake(options, run);
     auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::solveJob(

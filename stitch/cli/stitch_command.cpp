@@ -5,8 +5,8 @@
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
+#include "stitch/cli/steady_options.h"
 #include "stitch/cli/summary.h"
-#include "stitch/cli/take_options.h"
 #include "stitch/cli/take_report.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
@@ -66,7 +66,7 @@ std::string withoutNumber(const std::string& output) {
 stitch::TakeStitchRequest takeRequestOf(const Options& options) {
     stitch::TakeStitchRequest request;
     const auto still = requestOf(options);
-    request.take = options.take.arguments(options.plates);
+    request.take = options.take.arguments(options.plates.arguments());
     request.solve = options.steady.settings(options.solve);
     request.output = options.output;
     request.solve_file = still.solve_file.value_or(
@@ -77,7 +77,7 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options) {
         request.preview = options.preview.empty()
                               ? std::filesystem::path(options.output).replace_extension(".jpg")
                               : std::filesystem::path(options.preview);
-    if (!options.chunk.empty()) request.chunk = parseChunk(options.chunk);
+    request.chunk = parseChunk(options.chunk);
     request.resume = options.resume;
     request.projection = still.projection;
     request.width = still.width;
@@ -118,7 +118,7 @@ void stitchTake(const Options& options, Run& run) {
 }
 
 void stitchPlates(const Options& options, Run& run) {
-    if (options.take.moving()) return stitchTake(options, run);
+    if (options.take.given()) return stitchTake(options, run);
     const auto only_clips = [](bool given, const char* option) {
         if (given)
             throw io::InputError(option, "is for clips: say how they were shot with --clips");

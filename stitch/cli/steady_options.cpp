@@ -1,0 +1,26 @@
+#include "stitch/cli/steady_options.h"
+
+namespace plateloom::cli {
+
+void SteadyOptions::addTo(CLI::App& command) {
+    command
+        .add_option("--steady", steady,
+                    "Take out the shake that all cameras of a mount share: lock (as if it stood "
+                    "still) or follow (a smooth path)")
+        ->check(CLI::IsMember({"lock", "follow"}));
+    command.add_flag("--split-knocked", split_knocked,
+                     "Solve a camera that was knocked during the take in two parts");
+}
+
+stitch::TakeSolveSettings SteadyOptions::settings(const SolveOptions& solve) const {
+    stitch::TakeSolveSettings settings;
+    settings.solve = solve.settings();
+    settings.north = solve.north;
+    settings.steady = steady == "lock"     ? stitch::Steady::lock
+                      : steady == "follow" ? stitch::Steady::follow
+                                           : stitch::Steady::none;
+    settings.split_knocked = split_knocked;
+    return settings;
+}
+
+}  // namespace plateloom::cli

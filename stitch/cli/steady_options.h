@@ -1,0 +1,22 @@
+// What is said on the command line of the mount that clips were shot from.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <string>
+#include <vector>
+
+#include "stitch/cli/options.h"
+#include "stitch/take/solve_take.h"
+
+namespace plateloom::cli {
+
+/// What of the mount's motion is taken out.
+struct SteadyOptions {
+    std::string steady;
+    bool split_knocked = false;
+
+    void addTo(CLI::App& command);
+    [[nodiscard]] stitch::TakeSolveSettings settings(const SolveOptions& solve) const;
+};
+
+}  // namespace plateloom::cli
