@@ -77,20 +77,6 @@ struct Ladder {
     [[nodiscard]] static int costOf(const ChartModel& model) {
         return 10 * model.freeNumbers() + model.below;
     }
-
-    [[nodiscard]] static bool isAsGood(const HeldOut& a, const HeldOut& best) {
-        const auto n = double(best.mean_square_px.size());
-        double mean = 0, square = 0;
-        for (size_t i = 0; i < best.mean_square_px.size(); ++i) {
-            const double worse = a.mean_square_px[i] - best.mean_square_px[i];
-            mean += worse / n;
-            square += worse * worse / n;
-        }
-        // Less than a hundredth of the error is nothing that anyone will see.
-        if (a.rms_px < 1.01 * best.rms_px) return true;
-        const double variance = std::max(0.0, square - mean * mean);
-        return mean <= std::sqrt(variance / std::max(1.0, n - 1));
-    }
 };
 
 bool isSupported(ShapeTerms shape, const ChartBoard& board, size_t views, bool allowed) {
@@ -102,6 +88,20 @@ bool isSupported(ShapeTerms shape, const ChartBoard& board, size_t views, bool a
 }
 
 }  // namespace
+
+bool isAsGood(const HeldOut& a, const HeldOut& best) {
+    const auto n = double(best.mean_square_px.size());
+    double mean = 0, square = 0;
+    for (size_t i = 0; i < best.mean_square_px.size(); ++i) {
+        const double worse = a.mean_square_px[i] - best.mean_square_px[i];
+        mean += worse / n;
+        square += worse * worse / n;
+    }
+    // Less than a hundredth of the error is nothing that anyone will see.
+    if (a.rms_px < 1.01 * best.rms_px) return true;
+    const double variance = std::max(0.0, square - mean * mean);
+    return mean <= std::sqrt(variance / std::max(1.0, n - 1));
+}
 
 HeldOut scoreHeldOut(const ChartBoard& board, const std::vector<ChartView>& views,
                      const Sensor& sensor, const ChartFit& fit, const ChoiceSettings& settings,

@@ -21,6 +21,10 @@ struct HeldOut {
     double rms_px = 0;                   ///< over the views; infinite when a solve failed
 };
 
+/// Whether `a`, the simpler of the two, is not worse than `best` by more than one standard error
+/// of their difference, or by no more than a hundredth. Of the same views.
+[[nodiscard]] bool isAsGood(const HeldOut& a, const HeldOut& best);
+
 struct ScoredModel {
     ChartModel model;
     HeldOut held_out;

@@ -83,14 +83,15 @@ void takeNumbers(const ChartNumbers& n, const Units& unit, ChartFit* fit) {
 }
 
 // Everything that the model does not free is what a plain lens and a flat board have.
-std::vector<int> heldLensNumbers(const ChartModel& model, ChartNumbers* n) {
+std::vector<int> heldLensNumbers(const ChartModel& model, const std::optional<Vector2d>& axis,
+                                 ChartNumbers* n) {
     std::vector<int> held;
-    const auto hold = [&](int i) {
+    const auto hold = [&](int i, double at = 0) {
         held.push_back(i);
-        n->lens[size_t(i)] = 0;
+        n->lens[size_t(i)] = at;
     };
     for (int i = 0; i < 2; ++i) {
-        if (model.centre == CentreTerms::none) hold(kAxis + i);
+        if (axis || model.centre == CentreTerms::none) hold(kAxis + i, axis ? (*axis)[i] : 0);
         const bool both = model.centre == CentreTerms::both;
         if (model.centre != CentreTerms::distortion && !both) hold(kCentre + i);
         if (model.centre != CentreTerms::tangential && !both) hold(kTangential + i);
@@ -214,6 +215,7 @@ void takeSigmas(ceres::Problem& problem, const ChartNumbers& n, const Units& uni
                 size_t free_numbers, ChartFit* fit) {
     fit->focal_sigma_mm = kInfinity;
     fit->axis_sigma_mm = fit->centre_sigma_mm = Vector2d::Constant(kInfinity);
+    fit->tangential_sigma = Vector2d::Constant(kInfinity);
     ceres::Covariance::Options options;
     options.algorithm_type = ceres::DENSE_SVD;
     options.null_space_rank = 0;
@@ -233,6 +235,11 @@ void takeSigmas(ceres::Problem& problem, const ChartNumbers& n, const Units& uni
         const int a = kAxis + i, d = kCentre + i;
         fit->axis_sigma_mm[i] = scale * std::sqrt(c(a, a));
         fit->centre_sigma_mm[i] = scale * std::sqrt(std::max(0.0, c(a, a) + c(d, d) + 2 * c(a, d)));
+        // p1 goes with y, p2 with x; p = k1 dC to first order.
+        const int p = kTangential + 1 - i;
+        const double per_mm2 = unit.sensor_mm * unit.sensor_mm;
+        const double by_centre = n.lens[kRadial] * n.lens[kRadial] * c(d, d);
+        fit->tangential_sigma[1 - i] = scale / per_mm2 * std::sqrt(c(p, p) + by_centre);
     }
 }
 
@@ -246,7 +253,10 @@ ChartFit fitChart(const ChartBoard& board, const std::vector<ChartView>& views,
     // The polynomial of one direction is no start for the other, but its reverse nearly is.
     if (start.model.direction != model.direction)
         for (size_t i = kRadial; i < kLensNumbers; ++i) n.lens[i] = i == kRadial ? -n.lens[i] : 0;
-    const auto held_lens = heldLensNumbers(model, &n), held_shape = heldShapeNumbers(model, &n);
+    std::optional<Vector2d> axis;
+    if (settings.axis_mm) axis = *settings.axis_mm / unit.sensor_mm;
+    const auto held_lens = heldLensNumbers(model, axis, &n),
+               held_shape = heldShapeNumbers(model, &n);
 
     ChartFit fit;
     fit.model = model;

@@ -27,6 +27,8 @@ struct ChartFit {
     /// where the pictures do not tell. `centre`: of the distortion, dC + dP.
     double focal_sigma_mm = 0;
     Vector2d axis_sigma_mm = Vector2d::Zero(), centre_sigma_mm = Vector2d::Zero();
+    /// Of p1 and p2, mm^-1; of a distortion centre solved in their place, what it is as such terms.
+    Vector2d tangential_sigma = Vector2d::Zero();
 };
 
 struct ChartSettings {
@@ -36,6 +38,8 @@ struct ChartSettings {
     int most_steps = 100;
     /// Stop when a step lowers the cost by a smaller share than this.
     double least_gain = 1e-9;
+    /// The optical axis (dP) where it is known from elsewhere: held there, whatever the model says.
+    std::optional<Vector2d> axis_mm;
 };
 
 /// From nothing but the points: several focal lengths are tried. `nominal_focal_mm` is one of them.

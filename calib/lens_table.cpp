@@ -146,6 +146,9 @@ LensLookup::LensLookup(const LensTable& table) {
         if (!at.geometry) continue;
         geometry.push_back({rings, geometryOf(at.lens)});
         if (!at.lens.distortion.isNone()) direction_ = at.lens.distortion.direction;
+        centre_sigma_.axis_mm = std::max(centre_sigma_.axis_mm, at.centre_sigma.axis_mm);
+        centre_sigma_.tangential_per_mm =
+            std::max(centre_sigma_.tangential_per_mm, at.centre_sigma.tangential_per_mm);
         if (at.supported_radius_mm > 0)
             supported_radius_mm_ = supported_radius_mm_ > 0
                                        ? std::min(supported_radius_mm_, at.supported_radius_mm)
@@ -194,6 +197,14 @@ SettingGrid::Found LensLookup::ask(const SettingGrid& grid, const Kind& kind,
     return found;
 }
 
+double LensLookup::nearestFocus_m(double focus_m) const {
+    if (geometry_.empty() || geometry_.places(focus_ring).empty()) return focus_m;
+    const auto& places = geometry_.places(focus_ring);
+    const double nearest = std::clamp(1 / focus_m, places.front(), places.back());
+    if (nearest == 1 / focus_m) return focus_m;
+    return nearest > 0 ? 1 / nearest : kInfinity_m;
+}
+
 LookedUp LensLookup::at(const LensSetting& setting) const {
     LookedUp out;
     out.lens.distortion.direction = direction_;
@@ -204,6 +215,7 @@ LookedUp LensLookup::at(const LensSetting& setting) const {
         if (pupil_known_) out.lens.entrance_pupil_offset_m = value[pupil];
         out.geometry = true;
         out.supported_radius_mm = supported_radius_mm_;
+        out.centre_sigma = centre_sigma_;
     }
     if (!shading_.empty()) {
         const Kind kind{"shading", true, 0.003};

@@ -29,6 +29,12 @@ struct LensSetting {
 /// Close enough to be one setting that was shot twice.
 [[nodiscard]] bool isSameSetting(const LensSetting& a, const LensSetting& b);
 
+/// How well charts told what a camera's turn nearly hides, one sigma; 0: nobody said.
+struct CentreSigma {
+    double axis_mm = 0;            ///< of the optical axis (dP), along either side of the frame
+    double tangential_per_mm = 0;  ///< of p1 and p2
+};
+
 struct MeasuredLens {
     LensSetting setting;
     Lens lens;
@@ -37,6 +43,7 @@ struct MeasuredLens {
     double supported_radius_mm =
         0;  ///< from the picture's centre: how far data reached; 0: unknown
     double rms_px = 0;
+    CentreSigma centre_sigma;
 };
 
 struct LensTable {
@@ -54,6 +61,7 @@ struct LookedUp {
     /// job ought not to use.
     std::vector<std::string> missing;
     double supported_radius_mm = 0;  ///< how far the least supported chart reached; 0: unknown
+    CentreSigma centre_sigma;        ///< of the setting that knows it least
 };
 
 /// A table made ready for many questions.
@@ -63,6 +71,9 @@ public:
     [[nodiscard]] LookedUp at(const LensSetting& setting) const;
     /// How far the least supported chart reached, from the picture's centre; 0: unknown.
     [[nodiscard]] double supportedRadius_mm() const { return supported_radius_mm_; }
+    /// Where geometry was measured nearest to this focus distance: the same distance between the
+    /// measured ones, else the first or last of them. As asked where focus played no part.
+    [[nodiscard]] double nearestFocus_m(double focus_m) const;
 
 private:
     struct Kind;
@@ -73,6 +84,7 @@ private:
     DistortionDirection direction_ = DistortionDirection::recorded_to_flat;
     bool pupil_known_ = false;
     double pixel_mm_ = 0, supported_radius_mm_ = 0;
+    CentreSigma centre_sigma_;
 };
 
 [[nodiscard]] LookedUp lensAt(const LensTable& table, const LensSetting& setting);

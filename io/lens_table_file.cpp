@@ -60,6 +60,12 @@ void refuseFault(const JsonFields& root, const calib::MeasuredLens& at,
         root.fault("lens", "can't be used: " + *fault);
 }
 
+double sigmaOf(const JsonFields& mark, const char* name) {
+    const double sigma = mark.number(name).value_or(0);
+    if (!(sigma >= 0)) mark.fault(name, "is an uncertainty and can't be below 0");
+    return sigma;
+}
+
 calib::MeasuredLens readSetting(const JsonFields& root, const ParsedSample& parsed) {
     const JsonFields mark = markOf(root);
     if (!mark)
@@ -72,6 +78,7 @@ calib::MeasuredLens readSetting(const JsonFields& root, const ParsedSample& pars
     out.shading = mark.flag("shading").value_or(false);
     out.supported_radius_mm = mark.number("supportedRadius_mm").value_or(0);
     out.rms_px = mark.number("rms_px").value_or(0);
+    out.centre_sigma = {sigmaOf(mark, "axisSigma_mm"), sigmaOf(mark, "tangentialSigma_per_mm")};
     out.setting = {sample.lens.focus_m, sample.lens.t_stop, parsed.statics.nominal_focal_mm};
     if (!out.setting.t_stop) out.setting.t_stop = sample.lens.f_stop;
     if (out.geometry && !sample.has_focal)
@@ -131,6 +138,10 @@ Json settingJson(const calib::MeasuredLens& at, const calib::LensTable& table) {
     Json mark{{"geometry", at.geometry}, {"shading", at.shading}};
     if (at.supported_radius_mm > 0) mark["supportedRadius_mm"] = at.supported_radius_mm;
     if (at.geometry) mark["rms_px"] = at.rms_px;
+    if (at.geometry && at.centre_sigma.axis_mm > 0) {
+        mark["axisSigma_mm"] = at.centre_sigma.axis_mm;
+        mark["tangentialSigma_per_mm"] = at.centre_sigma.tangential_per_mm;
+    }
     out["custom"]["plateloom"]["lensTable"] = mark;
     out["static"]["camera"] = sensorJson(table.sensor);
     if (!table.name.empty()) out["static"]["lens"]["model"] = table.name;

@@ -9,6 +9,7 @@
 
 #include "calib/said.h"
 #include "io/input_error.h"
+#include "stitch/calibrate/chart_axis.h"
 
 namespace plateloom::stitch {
 
@@ -137,6 +138,7 @@ std::vector<ChartTask> tasksOf(const std::vector<PrepPicture>& shots, const Dete
                              request.direction,
                              request.board_shape,
                              false,
+                             {},
                              {}});
             task = &tasks.back();
         }
@@ -198,6 +200,9 @@ calib::LensTable ChartJob::table() const {
         measured.geometry = true;
         measured.supported_radius_mm = lens.support.reach_mm;
         measured.rms_px = lens.rms_px;
+        if (lens.axis_sigma_mm.allFinite() && lens.tangential_sigma.allFinite())
+            measured.centre_sigma = {lens.axis_sigma_mm.maxCoeff(),
+                                     lens.tangential_sigma.maxCoeff()};
         table.measured.push_back(measured);
     }
     return table;
@@ -238,6 +243,8 @@ ChartJob measureCharts(const ChartRequest& request, const Progress& progress) {
                 "a --camera-report, to make it one of a table");
     }
     shareTerms(tasks, job);
+    const auto axes = shareAxis(tasks, &job.lenses);
+    job.notes.insert(job.notes.end(), axes.begin(), axes.end());
     return job;
 }
 

@@ -186,6 +186,7 @@ calib::ChartChoice choose(const Work& work, const std::vector<calib::ChartView>&
     settings.solve = settingsFor(work.fit.noise_px);
     settings.board_shape = work.task.board_shape;
     settings.polynomial = work.task.polynomial;
+    settings.solve.axis_mm = work.task.axis_mm;
     double share = 0;
     settings.forEach = [&](int count, const std::function<void(int)>& body) {
         if (progress) progress(share += 0.02);
@@ -294,6 +295,7 @@ ChartMeasurement measureLens(const ChartTask& task, const std::function<void(dou
         calib::ChoiceSettings again;
         again.solve = settingsFor(choice.fit.noise_px);
         again.solve.sigmas = true;
+        again.solve.axis_mm = task.axis_mm;
         choice.fit = calib::fitChart(out.board, views, task.sensor, choice.fit.model, choice.fit,
                                      again.solve);
         choice.held_out = calib::scoreHeldOut(out.board, views, task.sensor, choice.fit, again);
@@ -313,6 +315,7 @@ ChartMeasurement measureLens(const ChartTask& task, const std::function<void(dou
     out.held_out_rms_px = choice.held_out.rms_px;
     out.focal_sigma_mm = std::max(choice.fit.focal_sigma_mm, choice.focal_jackknife_mm);
     out.axis_sigma_mm = choice.fit.axis_sigma_mm;
+    out.tangential_sigma = choice.fit.tangential_sigma;
     out.centre_sigma_mm = choice.fit.centre_sigma_mm.cwiseMax(choice.centre_jackknife_mm);
     takePictures(work, choice, views);
     out.support = supportOf(out.pictures, out.sensor);

@@ -23,6 +23,7 @@ struct ChartTask {
     bool board_shape = true;  ///< may the board be found bent
     bool polynomial = false;  ///< terms above the line alone, see calib::ChoiceSettings
     std::optional<calib::ChartModel> model;  ///< said: not chosen
+    std::optional<calib::Vector2d> axis_mm;  ///< said: not solved; needs `model`
 };
 
 /// Throws io::InputError when the pictures can't tell the lens: fewer than three with a board, all

@@ -74,6 +74,7 @@ struct ChartMeasurement {
     double rms_px = 0, noise_px = 0, held_out_rms_px = 0;
     double focal_sigma_mm = 0;
     calib::Vector2d axis_sigma_mm = calib::Vector2d::Zero();
+    calib::Vector2d tangential_sigma = calib::Vector2d::Zero();  ///< mm^-1
     calib::Vector2d centre_sigma_mm = calib::Vector2d::Zero();
 
     ChartSupport support;

@@ -35,6 +35,7 @@ calib::MeasuredLens chartAt(double focus_m) {
     out.geometry = true;
     out.supported_radius_mm = 17.2;
     out.rms_px = 0.08;
+    out.centre_sigma = {0.0005, 2e-6};
     return out;
 }
 
@@ -77,6 +78,8 @@ TEST_CASE("a lens table comes back from its file as it went in", "[lens_table_fi
     CHECK(!near.shading);
     CHECK(near.supported_radius_mm == 17.2);
     CHECK(near.rms_px == 0.08);
+    CHECK(near.centre_sigma.axis_mm == 0.0005);
+    CHECK(near.centre_sigma.tangential_per_mm == 2e-6);
     CHECK(near.lens.focal_mm == chartAt(1).lens.focal_mm);
     CHECK(near.lens.distortion.radial == chartAt(1).lens.distortion.radial);
     CHECK(near.lens.projection_offset_mm == chartAt(1).lens.projection_offset_mm);
