@@ -197,14 +197,6 @@ SettingGrid::Found LensLookup::ask(const SettingGrid& grid, const Kind& kind,
     return found;
 }
 
-double LensLookup::nearestFocus_m(double focus_m) const {
-    if (geometry_.empty() || geometry_.places(focus_ring).empty()) return focus_m;
-    const auto& places = geometry_.places(focus_ring);
-    const double nearest = std::clamp(1 / focus_m, places.front(), places.back());
-    if (nearest == 1 / focus_m) return focus_m;
-    return nearest > 0 ? 1 / nearest : kInfinity_m;
-}
-
 LookedUp LensLookup::at(const LensSetting& setting) const {
     LookedUp out;
     out.lens.distortion.direction = direction_;

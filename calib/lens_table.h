@@ -71,9 +71,6 @@ public:
     [[nodiscard]] LookedUp at(const LensSetting& setting) const;
     /// How far the least supported chart reached, from the picture's centre; 0: unknown.
     [[nodiscard]] double supportedRadius_mm() const { return supported_radius_mm_; }
-    /// Where geometry was measured nearest to this focus distance: the same distance between the
-    /// measured ones, else the first or last of them. As asked where focus played no part.
-    [[nodiscard]] double nearestFocus_m(double focus_m) const;
 
 private:
     struct Kind;

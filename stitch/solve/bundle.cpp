@@ -11,7 +11,6 @@
 #include <numeric>
 
 #include "calib/angle.h"
-#include "calib/lens_blend.h"
 #include "stitch/solve/bundle_priors.h"
 #include "stitch/solve/free_network.h"
 #include "stitch/solve/tie_cost.h"
@@ -43,6 +42,11 @@ struct Parts {
     std::vector<int> ties;    // inlying ties of each plate
 };
 
+// Whether the ties may set right a table's axis and tangential terms.
+bool moves(const Plate& plate) {
+    return plate.distortion_known && plate.centre_sigma.axis_mm > 0;
+}
+
 struct Adjustment {
     const std::vector<Plate>& plates;
     const std::vector<Tie>& ties;
@@ -73,9 +77,17 @@ struct Adjustment {
 // The one place where a tie's ends become flat positions: constant, whatever the solver does.
 void flattenTies(Adjustment& job) {
     std::vector<calib::LensMap> maps, refocused;
+    std::vector<std::array<calib::LensMap, 2>> decentred;
+    constexpr double kStep = 1e-4;
     for (const auto& plate : job.plates) {
         maps.emplace_back(plate.lens, plate.sensor);
         refocused.emplace_back(plate.refocused.value_or(plate.lens), plate.sensor);
+        auto& by_term = decentred.emplace_back();
+        for (size_t i = 0; moves(plate) && i < 2; ++i) {
+            calib::Lens lens = plate.lens;
+            lens.distortion.tangential[i] += kStep / plate.sensor.halfDiagonal_mm();
+            by_term[i] = calib::LensMap(lens, plate.sensor);
+        }
     }
     const auto flatten = [&](int p, const Vector2d& px) -> std::optional<FlatPoint> {
         const Plate& plate = job.plates[p];
@@ -88,6 +100,11 @@ void flattenTies(Adjustment& job) {
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
         point.bends = !plate.distortion_known;
+        for (size_t i = 0; moves(plate) && i < 2; ++i) {
+            const auto moved = decentred[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
+            if (!moved) return std::nullopt;
+            point.by_tangential_mm.col(Eigen::Index(i)) = (*moved - *mm) / kStep;
+        }
         if (plate.refocused && job.settings.refocus) {
             const auto nearer_mm = refocused[p].flatFromRecorded_mm(recorded_mm);
             if (!nearer_mm) return std::nullopt;
@@ -115,17 +132,23 @@ void flattenTies(Adjustment& job) {
 
 void findFreeTerms(Adjustment& job) {
     std::vector<char> used(job.lens.size(), 0), bends(job.lens.size(), 0);
+    std::vector<calib::CentreSigma> centre(job.lens.size());
     for (size_t t = 0; t < job.ties.size(); ++t) {
         if (!job.usable[t]) continue;
         for (const int p : {job.ties[t].a, job.ties[t].b}) {
             used[job.plates[p].lens_group] = 1;
             if (!job.plates[p].distortion_known) bends[job.plates[p].lens_group] = 1;
+            if (moves(job.plates[p])) centre[job.plates[p].lens_group] = job.plates[p].centre_sigma;
         }
     }
     job.free_terms.assign(job.lens.size(), {});
     for (size_t g = 0; g < job.lens.size(); ++g) {
         auto& free = job.free_terms[g];
         if (used[g] && job.settings.solve_focal) free.push_back(kScale);
+        if (job.settings.solve_table_centre && centre[g].axis_mm > 0) {
+            free.insert(free.end(), {kAxisX, kAxisY});
+            if (centre[g].tangential_per_mm > 0) free.insert(free.end(), {kP1, kP2});
+        }
         if (!bends[g]) continue;
         for (int term = 0; term < std::min(3, job.settings.radial_terms); ++term)
             free.push_back(kC1 + term);
@@ -185,11 +208,15 @@ void addTies(Adjustment& job, ceres::Problem& problem) {
 }
 
 void addLensPriors(Adjustment& job, ceres::Problem& problem) {
-    std::vector<double> focal_sigma(job.lens.size(), kInfinity), width_mm(job.lens.size(), 0);
+    std::vector<double> focal_sigma(job.lens.size(), kInfinity), width_mm(job.lens.size(), 0),
+        half_diagonal_mm(job.lens.size(), 0);
+    std::vector<calib::CentreSigma> centre(job.lens.size());
     for (const auto& plate : job.plates) {
         const int g = plate.lens_group;
         focal_sigma[g] = std::min(focal_sigma[g], plate.focal_sigma);
         width_mm[g] = std::max(width_mm[g], plate.sensor.width_mm);
+        half_diagonal_mm[g] = std::max(half_diagonal_mm[g], plate.sensor.halfDiagonal_mm());
+        if (moves(plate)) centre[g] = plate.centre_sigma;
     }
     for (size_t g = 0; g < job.lens.size(); ++g) {
         double* lens = job.lens[g].data();
@@ -199,6 +226,10 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         sigma[kScale] = std::max(focal_sigma[g], 1e-6);
         for (const int term : {kAxisX, kAxisY, kCentreX, kCentreY})
             sigma[size_t(term)] = kAxisSigma * width_mm[g];
+        if (centre[g].axis_mm > 0) {
+            sigma[kAxisX] = sigma[kAxisY] = centre[g].axis_mm;
+            sigma[kP1] = sigma[kP2] = centre[g].tangential_per_mm * half_diagonal_mm[g];
+        }
         std::vector<int> held;
         for (int term = 0; term < kLensTerms; ++term) {
             if (std::count(terms.begin(), terms.end(), term) == 0)
@@ -400,28 +431,6 @@ BundleResult bundleAdjust(const std::vector<Plate>& plates, const std::vector<Ti
     report(job, result);
     if (settings.covariance && result.usable) reportUncertainty(job, result);
     return result;
-}
-
-calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
-    calib::Lens lens = plate.lens;
-    if (plate.distortion_known && plate.refocused && breathing != 1) {
-        const double share = (breathing - 1) / (plate.refocused->focal_mm / lens.focal_mm - 1);
-        lens = calib::blendLenses(lens, *plate.refocused, std::clamp(share, -4.0, 5.0));
-        lens.shading = plate.lens.shading;
-        lens.focal_mm *= correction.term[kScale];
-        return lens;
-    }
-    lens.focal_mm *= correction.term[kScale] * breathing;
-    if (plate.distortion_known) return lens;
-    const auto& term = correction.term;
-    lens.projection_offset_mm += Vector2d(term[kAxisX], term[kAxisY]);
-    const double c1 = term[kC1] + term[kC1ByBreathing] * (breathing - 1);
-    const double h = plate.sensor.halfDiagonal_mm(), h2 = h * h;
-    lens.distortion = {};
-    lens.distortion.radial = {c1 / h2, 0, term[kC2] / (h2 * h2), 0, term[kC3] / (h2 * h2 * h2), 0};
-    lens.distortion.tangential = {term[kP1] / h, term[kP2] / h};
-    lens.distortion_offset_mm = {term[kCentreX], term[kCentreY]};
-    return lens;
 }
 
 }  // namespace plateloom::stitch

@@ -38,6 +38,9 @@ struct BundleSettings {
     /// Lenses from a table may have been focused not quite where the ring was read: within 4 % of 1
     /// / distance.
     bool refocus = false;
+    /// Lenses from a table: the optical axis and the tangential terms, as far as the table is
+    /// unsure of them; for all plates of a group alike.
+    bool solve_table_centre = false;
     double loss_px = 1.0;       ///< scale of the robust loss, plate pixels
     double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all
     double pose_sigma_deg = 0;  ///< > 0: poses of the plates as priors
@@ -68,7 +71,7 @@ struct BundleResult {
                                         const BundleSettings& settings);
 
 /// The plate's lens with its group's correction put in, as a lens that can travel: D-U terms where
-/// the plate had no distortion of its own, else the focal length alone.
+/// the plate had no distortion of its own, else focal length, axis and tangential terms alone.
 [[nodiscard]] calib::Lens corrected(const Plate& plate, const LensCorrection& correction,
                                     double breathing = 1);
 

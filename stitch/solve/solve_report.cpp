@@ -146,6 +146,16 @@ FoundLenses foundLenses(const Cameras& cameras) {
                 said("%.1f %% only; say it with --focal, or give a lens measured by calibrate",
                      100 * sigma_mm / focal_mm));
     }
+    for (size_t g = 0; g < cameras.correction.size(); ++g)
+        for (const Plate& plate : cameras.plates) {
+            const auto& term = cameras.correction[g].term;
+            const double shift_mm = std::hypot(term[kAxisX], term[kAxisY]);
+            if (plate.lens_group != int(g) || !plate.distortion_known || shift_mm == 0) continue;
+            found.notes.push_back(
+                said("optical axis of the lens table set right from the overlaps by %.3f px",
+                     shift_mm / plate.sensor.mmPerPixelX()));
+            break;
+        }
     int refocused = 0;
     double most = 0;
     for (int p = 0; p < cameras.size(); ++p) {

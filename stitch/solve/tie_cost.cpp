@@ -40,6 +40,8 @@ Corrected corrected(const FlatPoint& point, const double* lens, double breathing
     out.mm = point.corrected_mm(lens, breathing);
     if (!point.bends) {
         out.by_breathing = point.by_breathing_mm;
+        out.by_lens.middleCols<2>(kAxisX) = -Eigen::Matrix2d::Identity();
+        out.by_lens.middleCols<2>(kP1) = point.by_tangential_mm;
         return out;
     }
     const double h = point.half_diagonal_mm;

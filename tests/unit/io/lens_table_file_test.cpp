@@ -174,3 +174,14 @@ TEST_CASE("a table in f-numbers stays one", "[lens_table_file]") {
     CHECK(read.measured[0].lens.f_stop == 2.8);
     CHECK(!read.measured[0].lens.t_stop);
 }
+
+TEST_CASE("an uncertainty below zero is refused by its name", "[lens_table_file]") {
+    const Folder folder("sigma");
+    const auto path = folder.path / "LENS.json";
+    io::addToLensTable(path, tableOf({chartAt(4)}));
+    std::string text = textOf(path);
+    const auto at = text.find("0.0005");
+    REQUIRE(at != std::string::npos);
+    std::ofstream(path) << text.replace(at, 6, "-0.0005");
+    CHECK_THROWS_WITH(io::readLensTable(path), Catch::Contains("axisSigma_mm"));
+}

@@ -202,6 +202,16 @@ TEST_CASE("A refocused lens is turned with its upright picture", "[lens_data]") 
     CHECK((found.refocused->projection_offset_mm - found.lens.projection_offset_mm).norm() < 1e-9);
 }
 
+TEST_CASE("How well a table knows its axis comes with every plate's lens", "[lens_data]") {
+    calib::LensTable table = wholeTable();
+    CHECK(describe(plate(2.0, 4.0), table).plates[0].centre_sigma.axis_mm == 0);
+    for (auto& at : table.measured) at.centre_sigma = {0.0004, 1e-6};
+    table.measured.back().centre_sigma.axis_mm = 0.0007;
+    const Plate found = describe(plate(2.0, 4.0), table).plates[0];
+    CHECK(found.centre_sigma.axis_mm == 0.0007);
+    CHECK(found.centre_sigma.tangential_per_mm == 1e-6);
+}
+
 TEST_CASE("Plates at several settings of one table share one lens group", "[lens_data]") {
     const TableInUse in_use = inUse(wholeTable());
     io::PlateFile near = plate(1.0, 2.8), far = plate(5.0, 4.0);
