@@ -104,11 +104,17 @@ MountErrors compareMount(const std::vector<io::SolvedPlate>& solve, const TrueTa
     for (const TrueClip& clip : truth.clips) {
         size_t part = 0;
         for (const io::SolvedPlate& line : solve) {
-            if (!line.placed || !belongsTo(line.file, clip) || part >= clip.parts.size()) continue;
-            errors.each.push_back({clip.name, int(part), 0});
-            from.push_back(calib::worldFromCamera(line.pose));
-            to.push_back(calib::worldFromCamera(clip.parts[part++]));
-            focal_px.push_back(clip.focal_px);
+            if (!line.placed || !belongsTo(line.file, clip)) continue;
+            std::vector<calib::PanTiltRoll> solved{line.pose};
+            if (line.clip)
+                for (const auto& after : line.clip->knocked) solved.push_back(after.pose);
+            for (const auto& pose : solved) {
+                if (part >= clip.parts.size()) break;
+                errors.each.push_back({clip.name, int(part), 0});
+                from.push_back(calib::worldFromCamera(pose));
+                to.push_back(calib::worldFromCamera(clip.parts[part++]));
+                focal_px.push_back(clip.focal_px);
+            }
         }
         if (part == 0) errors.missing.push_back(clip.name);
     }

@@ -57,8 +57,8 @@ struct MountErrors {
     double rms_px = 0, largest_px = 0;
     calib::Matrix3d trueMountFromSolved = calib::Matrix3d::Identity();
 };
-/// Lines and clips are paired by `file` (cam1.####.exr, or the name of any one frame of the clip);
-/// the second line of a clip is what it was after it was knocked.
+/// Lines and clips are paired by `file` (cam1.####.exr, or the name of any one frame of the clip).
+/// How a knocked camera stood afterwards is what its line says under `clip`, or a second line.
 [[nodiscard]] MountErrors compareMount(const std::vector<io::SolvedPlate>& solve,
                                        const TrueTake& truth);
 

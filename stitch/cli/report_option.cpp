@@ -1,5 +1,6 @@
 #include "stitch/cli/report_option.h"
 
+#include "io/input_error.h"
 #include "io/report_page.h"
 #include "stitch/cli/terminal.h"
 
@@ -26,6 +27,12 @@ void ReportOption::write(const std::string& command, const Run& run,
     report->survey.peak_memory_bytes = peakMemory();
     stitch::writeReport(folder, report->survey, *report->small, report->panorama);
     say("wrote " + io::reportPagePath(folder).string());
+}
+
+void refuseForClips(const ReportOption& report) {
+    if (report.folder.empty()) return;
+    throw io::InputError("--report " + report.folder,
+                         "there is no page of clips here; `plateloom check --clips` writes one");
 }
 
 }  // namespace plateloom::cli

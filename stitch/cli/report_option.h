@@ -21,4 +21,7 @@ struct ReportOption {
     void write(const std::string& command, const Run& run, stitch::JobReport* report) const;
 };
 
+/// Solve and stitch of clips make no page. Throws io::InputError when one is asked for.
+void refuseForClips(const ReportOption& report);
+
 }  // namespace plateloom::cli

@@ -26,6 +26,7 @@ struct Options {
 };
 
 void solveTake(const Options& options, Run& run) {
+    refuseForClips(options.report);
     ProgressBar bar;
     const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
     const auto solve =

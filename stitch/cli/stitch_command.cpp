@@ -90,6 +90,7 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options) {
 }
 
 void stitchTake(const Options& options, Run& run) {
+    refuseForClips(options.report);
     ProgressBar bar;
     const auto result = stitch::stitchTake(takeRequestOf(options), bar.callback());
     bar.wipe();

@@ -59,8 +59,9 @@ std::optional<Step> largestStep(const std::vector<At>& series, double least_px) 
     if (!best) return best;
     // Medians hold the step's height over some frames: where it is, the frames themselves say.
     double most = 0;
-    const size_t from = best->at > kSide ? best->at - kSide : 1;
-    for (size_t i = std::max<size_t>(1, from); i < std::min(series.size(), best->at + kSide); ++i) {
+    const size_t begin = best->at > kSide ? best->at - kSide : 1;
+    const size_t end = std::min(series.size(), best->at + kSide);
+    for (size_t i = begin; i < end; ++i) {
         const double along =
             (series[i].apart_px - series[i - 1].apart_px).dot(best->by_px.normalized());
         if (along > most) most = along, best->at = i;

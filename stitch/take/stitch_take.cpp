@@ -241,17 +241,23 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
     const Take& take = result.take;
     // Whatever can't be written is found now, not after the solve.
     io::NewFile(io::framePath(request.output.string(), take.first));
-    if (result.solve_was_read) {
-        result.solve = readTakeSolve(request.solve_file, take);
-        result.solve.notes.insert(result.solve.notes.begin(), take.notes.begin(), take.notes.end());
-        result.solve.warnings.insert(result.solve.warnings.begin(), take.warnings.begin(),
-                                     take.warnings.end());
-    } else {
+    if (!result.solve_was_read) {
         result.solve = solveTake(take, request.solve, progress);
         writeTakeSolve(request.solve_file, take, result.solve);
     }
-    setDistance(request.distance, take, result.solve);
-    result.grid = gridFor(request, result.solve);
+    // Frames are made from what stands in the file, to the last bit, whoever makes them.
+    TakeSolve solve = readTakeSolve(request.solve_file, take);
+    setDistance(request.distance, take, solve);
+    if (result.solve_was_read) {
+        result.solve = solve;
+        result.solve.notes = take.notes;
+        result.solve.warnings.insert(result.solve.warnings.begin(), take.warnings.begin(),
+                                     take.warnings.end());
+    } else {
+        result.solve.warnings.insert(result.solve.warnings.end(), solve.warnings.begin(),
+                                     solve.warnings.end());
+    }
+    result.grid = gridFor(request, solve);
     result.first = frames ? std::max<int64_t>(take.first, frames->first) : take.first;
     result.last = frames ? std::min<int64_t>(take.last, frames->last) : take.last;
     if (result.last < result.first)
@@ -263,8 +269,7 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
         result.first += int64_t(begin);
     }
     if (result.last >= result.first)
-        Frames(request, take, result.solve, result.grid, progress)
-            .run(result.first, result.last, result);
+        Frames(request, take, solve, result.grid, progress).run(result.first, result.last, result);
     return result;
 }
 

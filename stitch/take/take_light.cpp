@@ -74,7 +74,10 @@ std::vector<GainKey> keysOf(const std::vector<int64_t>& frames, const std::vecto
             {frames[i], {std::exp(values[i][0]), std::exp(values[i][1]), std::exp(values[i][2])}});
     }
     // A gain that stands still is one key.
-    if (keys.size() == 2 && keys[0].gain == keys[1].gain) keys.pop_back();
+    const auto same = [](double a, double b) { return std::abs(std::log(a / b)) < kTolerance; };
+    if (keys.size() == 2 && same(keys[0].gain[0], keys[1].gain[0]) &&
+        same(keys[0].gain[1], keys[1].gain[1]) && same(keys[0].gain[2], keys[1].gain[2]))
+        keys.pop_back();
     return keys;
 }
 

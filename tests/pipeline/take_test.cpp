@@ -1,0 +1,184 @@
+// A take filmed by an array: solved, steadied, composed frame by frame, beside its truth.
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "io/lens_track.h"
+#include "io/solve_file.h"
+#include "stitch/take/stitch_take.h"
+#include "tests/program.h"
+#include "world/array_recording.h"
+#include "world/mount_truth.h"
+#include "world/sequence_truth.h"
+#include "world/truth.h"
+
+using namespace plateloom;
+using namespace plateloom::stitch;
+
+namespace {
+
+void silent(const std::string&, double) {}
+
+// Three cameras that see from one place, small and short.
+world::ArraySettings smallArray() {
+    world::ArraySettings settings;
+    settings.cameras = 3;
+    settings.frames = 8;
+    settings.width_px = 640;
+    settings.height_px = 360;
+    settings.pupil_radius_m = 0;
+    settings.iris_frames = 4;
+    return settings;
+}
+
+struct Filmed {
+    test::Folder folder;
+    world::ArrayTake take;
+
+    explicit Filmed(const world::ArraySettings& settings) : take(world::planArray(settings)) {
+        world::writeTake(folder.path(), take);
+    }
+    [[nodiscard]] TakeArguments arguments() const {
+        TakeArguments arguments;
+        for (const auto& clip : take.clips) {
+            arguments.plates.plates.push_back((folder / (clip.name + ".####.exr")).string());
+            arguments.plates.lens_tracks.push_back(folder / (clip.name + ".jsonl"));
+        }
+        arguments.rolled = take.settings.in_turn ? Rolled::in_turn : Rolled::array;
+        return arguments;
+    }
+    [[nodiscard]] TakeStitchRequest request(const std::string& name) const {
+        TakeStitchRequest request;
+        request.take = arguments();
+        request.solve_file = folder / "mount.jsonl";
+        request.output = folder / (name + ".####.exr");
+        request.width = 1024;
+        return request;
+    }
+    [[nodiscard]] world::MountErrors mountErrors() const {
+        return world::compareMount(io::readSolve(folder / "mount.jsonl"),
+                                   world::readTrueTake(folder / "truth" / "mount.json"));
+    }
+    [[nodiscard]] io::Picture frame(const std::string& name, int number) const {
+        return world::readPanorama(io::framePath((folder / (name + ".####.exr")).string(), number),
+                                   1024);
+    }
+};
+
+}  // namespace
+
+TEST_CASE("An array's mount is solved from all of the take, and its shake taken out") {
+    Filmed filmed(smallArray());
+    auto request = filmed.request("pano");
+    request.solve.steady = Steady::lock;
+    const auto result = stitchTake(request, silent);
+    CHECK(result.made == 8);
+    const auto errors = filmed.mountErrors();
+    INFO("mount " << errors.rms_px << " px RMS at 640 px across");
+    CHECK(errors.missing.empty());
+    CHECK(errors.rms_px < 0.02);
+    const auto shake = world::compareShake(
+        io::readLensTrack(filmed.folder / "mount.shake.jsonl"),
+        world::readTrueTake(filmed.folder / "truth" / "mount.json"), errors.trueMountFromSolved);
+    INFO("shake off by " << shake.rms_px << " of " << shake.true_rms_px << " px");
+    CHECK(shake.frames == 8);
+    CHECK(shake.rms_px < 0.05);
+    CHECK(shake.true_rms_px > 10 * shake.rms_px);
+}
+
+TEST_CASE("In a static world under constant light nothing changes from frame to frame") {
+    auto settings = smallArray();
+    settings.moves = false;
+    settings.shake.reach_deg = 0;
+    settings.noise = 0;
+    settings.iris_camera = 0;
+    settings.frames = 4;
+    Filmed filmed(settings);
+    const auto result = stitchTake(filmed.request("pano"), silent);
+    CHECK(result.solve.seams.parts.size() == 1);
+    for (int number = result.first + 1; number <= result.last; ++number) {
+        const auto change =
+            world::frameChange(filmed.frame("pano", number - 1), filmed.frame("pano", number));
+        CHECK(change.largest < 0.0005);
+        CHECK_FALSE(change.cover_differs);
+    }
+}
+
+TEST_CASE("Chunks together are the whole, bit for bit, and what is there is not made again") {
+    auto settings = smallArray();
+    settings.frames = 5;
+    Filmed filmed(settings);
+    CHECK(stitchTake(filmed.request("whole"), silent).made == 5);
+    for (int k = 1; k <= 2; ++k) {
+        auto request = filmed.request("part");
+        request.chunk = Chunk{k, 2};
+        CHECK(stitchTake(request, silent).solve_was_read);
+    }
+    for (int number = 1001; number <= 1005; ++number)
+        CHECK(filmed.frame("whole", number).data == filmed.frame("part", number).data);
+
+    auto again = filmed.request("whole");
+    again.resume = true;
+    // One frame is damaged in its middle, one was made otherwise.
+    const auto damaged = filmed.folder / "whole.1002.exr";
+    {
+        std::fstream file(damaged, std::ios::in | std::ios::out | std::ios::binary);
+        file.seekp(std::streamoff(std::filesystem::file_size(damaged) / 2));
+        for (int i = 0; i < 400; ++i) file.put('\0');
+    }
+    std::filesystem::copy_file(filmed.folder / "whole.1001.exr", filmed.folder / "whole.1004.exr",
+                               std::filesystem::copy_options::overwrite_existing);
+    const auto resumed = stitchTake(again, silent);
+    CHECK(resumed.made == 2);
+    CHECK(resumed.kept == 3);
+    CHECK(filmed.frame("whole", 1002).data == filmed.frame("part", 1002).data);
+    CHECK(filmed.frame("whole", 1004).data == filmed.frame("part", 1004).data);
+
+    // Other settings make other pictures.
+    again.width = 512;
+    CHECK(stitchTake(again, silent).made == 5);
+}
+
+TEST_CASE("An iris pull on one camera leaves the panorama's light as it is") {
+    auto settings = smallArray();
+    settings.moves = false;
+    settings.shake.reach_deg = 0;
+    settings.noise = 0;
+    Filmed filmed(settings);
+    const auto result = stitchTake(filmed.request("pano"), silent);
+    const auto change = world::frameChange(filmed.frame("pano", int(result.first)),
+                                           filmed.frame("pano", int(result.last)));
+    INFO("median " << change.median << ", 99.9 % within " << change.p999);
+    CHECK(change.median < 0.002);
+    CHECK(change.p999 < 0.02);
+}
+
+TEST_CASE(
+    "A knocked camera is found and, when asked, solved in two parts; a black one is left out") {
+    auto settings = smallArray();
+    settings.frames = 12;
+    settings.knocks = {{3, 1007, 0.25}};
+    settings.black = {{1, 1004, 1005}};
+    Filmed filmed(settings);
+    TakeArguments arguments = filmed.arguments();
+    const Take take = gatherTake(arguments);
+    const auto found = solveTake(take, {}, silent);
+    REQUIRE(found.knocks.size() == 1);
+    CHECK(take.clips[size_t(found.knocks[0].clip)].clip.name == "cam3");
+    CHECK(found.knocks[0].frame == 1007);
+    CHECK(calib::angleBetween_deg(calib::Matrix3d::Identity(), found.knocks[0].beforeFromAfter) ==
+          Approx(0.25).epsilon(0.05));
+    REQUIRE(found.solved.black.size() == 1);
+    CHECK(found.solved.black[0].first == 1004);
+    CHECK(found.solved.black[0].last == 1005);
+
+    TakeSolveSettings split;
+    split.split_knocked = true;
+    const auto parts = solveTake(take, split, silent);
+    writeTakeSolve(filmed.folder / "mount.jsonl", take, parts);
+    const auto errors = filmed.mountErrors();
+    CHECK(errors.each.size() == 4);
+    CHECK(errors.rms_px < 0.03);
+    const auto read = readTakeSolve(filmed.folder / "mount.jsonl", take);
+    REQUIRE(read.solved.mount.cameras[2].standing.size() == 2);
+    CHECK(read.solved.mount.cameras[2].standing[1].from_frame == 1007);
+}
