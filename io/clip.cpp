@@ -336,6 +336,19 @@ PlateFile Clip::frame(int64_t number) const {
     return file;
 }
 
+std::vector<PlateFile> movieFrames(const PlateFile& first, std::optional<FrameRange> asked) {
+    const int last = framesInMovie(first);
+    if (asked && (asked->first < 1 || asked->last > last))
+        throw InputError(first.path.string(),
+                         "has frames 1 to " + std::to_string(last) + ", not all of --frames " +
+                             std::to_string(asked->first) + "-" + std::to_string(asked->last));
+    const FrameRange frames = asked.value_or(FrameRange{1, last});
+    std::vector<PlateFile> all;
+    for (int frame = frames.first; frame <= frames.last; ++frame)
+        all.push_back(movieFrame(first, frame));
+    return all;
+}
+
 Clips findClips(const std::vector<std::string>& arguments, std::optional<FrameRange> frames,
                 const std::string& colour_space) {
     Search search;

@@ -13,7 +13,7 @@ namespace plateloom::io {
 
 namespace {
 
-constexpr size_t kMostHeaders = 64;
+constexpr size_t kMostHeaders = 64, kMostUntimed = 8;
 constexpr size_t kMostSlips = 8;
 
 std::vector<int64_t> missingOf(const Clip& clip) {
@@ -50,8 +50,9 @@ public:
     ClipFaults look() {
         const size_t count = clip_.numbers.size();
         std::vector<size_t> at;
-        for (size_t k = 0; k < std::min(count, kMostHeaders); ++k)
-            at.push_back(count <= kMostHeaders ? k : k * (count - 1) / (kMostHeaders - 1));
+        const size_t most = timed_ ? kMostHeaders : kMostUntimed;
+        for (size_t k = 0; k < std::min(count, most); ++k)
+            at.push_back(count <= most ? k : k * (count - 1) / (most - 1));
         std::vector<size_t> with;
         for (const size_t i : at) {
             const size_t refused = faults_.refused.size();

@@ -1,9 +1,10 @@
 // What is wrong with the frames of a clip by their names, sizes and headers: numbers that are
 // missing, timecodes that do not run with the numbers, a frame that is there twice.
 //
-// Headers are read of 64 frames at most, evenly spread (of all frames where there are no more), and
-// then between those where the timecode lost or won frames: a clip's length costs nothing. Two
-// slips of the timecode that undo one another between two frames that are read go unseen.
+// Headers are read of 64 frames at most, evenly spread (of all frames where there are no more; of 8
+// where the first has no timecode), and then between those where the timecode lost or won frames: a
+// clip's length costs nothing. Two slips of the timecode that undo one another between two frames
+// that are read go unseen.
 #pragma once
 
 #include <cstdint>

@@ -13,8 +13,9 @@ namespace {
 constexpr int64_t kFirstFrame = 1001;  // common practice
 
 // The number in a frame's file name: its last run of digits.
-std::optional<int64_t> frameOf(const std::filesystem::path& path) {
-    const std::string stem = path.stem().string();
+std::optional<int64_t> frameOf(const PlateFile& file) {
+    if (file.movie_frame > 0) return file.movie_frame;
+    const std::string stem = file.path.stem().string();
     const size_t end = stem.find_last_of("0123456789");
     if (end == std::string::npos) return std::nullopt;
     const size_t before = stem.find_last_not_of("0123456789", end);
@@ -161,7 +162,7 @@ ShotCamera shotCamera(const LensTrack& track, const std::vector<PlateFile>& shot
     const TrackTimeline timeline(track, unsaid);
     ShotCamera camera;
     for (const auto& file : shot) {
-        const auto number = frameOf(file.path);
+        const auto number = frameOf(file);
         Moment moment{file.timecode(), file.frame_rate, number};
         if (!number && shot.size() > 1)
             throw InputError(file.path.string(), "has no frame number in its name");

@@ -22,7 +22,8 @@ struct ClipOnDisk {
     std::optional<io::FrameRate> rate = io::FrameRate{24, 1};
     std::optional<io::Timecode> start = io::Timecode{1, 0, 0, 0, false};  ///< of frame `first`
     int64_t first = 1001;
-    std::string camera;  ///< the header's camera make
+    std::string camera;                    ///< the header's camera make
+    std::optional<float> focus_m, t_stop;  ///< in the header
 };
 
 /// A grey EXR frame; its timecode is that of the frame's number, moved by `late` frames.
@@ -31,6 +32,8 @@ inline void writeClipFrame(const std::filesystem::path& path, const ClipOnDisk& 
     OIIO::ImageSpec spec(clip.width, clip.height, 3, OIIO::TypeHalf);
     spec.attribute("compression", "none");
     if (!clip.camera.empty()) spec.attribute("cameraMake", clip.camera);
+    if (clip.focus_m) spec.attribute("focus", *clip.focus_m);
+    if (clip.t_stop) spec.attribute("tStop", *clip.t_stop);
     if (clip.rate) {
         const int fraction[2] = {clip.rate->num, clip.rate->denom};
         spec.attribute("FramesPerSecond", OIIO::TypeRational, fraction);

@@ -1,11 +1,11 @@
 #include "stitch/flatten/lens_maps.h"
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <string>
 
 #include "io/new_file.h"
+#include "io/numbered_files.h"
 #include "stitch/resample/flat_positions.h"
 #include "stitch/resample/uv_map.h"
 
@@ -23,17 +23,15 @@ struct FrameName {
 
     explicit FrameName(const io::PlateFile& file) {
         const std::string stem = file.path.stem().string();
+        name = stem;
         if (file.movie_frame > 0) {
             frame = io::framePath("####", file.movie_frame).string();
-            name = stem;
             return;
         }
-        size_t digits = stem.size();
-        while (digits > 0 && std::isdigit(static_cast<unsigned char>(stem[digits - 1]))) --digits;
-        frame = stem.substr(digits);
-        while (digits > 0 && std::string("._- ").find(stem[digits - 1]) != std::string::npos)
-            --digits;
-        name = stem.substr(0, digits);
+        const auto numbered = io::numberedName(file.path);
+        if (!numbered) return;
+        frame = stem.substr(numbered->before.size());
+        name = numbered->before.substr(0, numbered->before.find_last_not_of("._- ") + 1);
     }
 };
 

@@ -1,6 +1,6 @@
 #include <map>
 
-#include "io/input_error.h"
+#include "io/clip.h"
 #include "io/lens_track.h"
 #include "io/plate_file.h"
 #include "io/twin_files.h"
@@ -36,20 +36,6 @@ std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesyste
     return kept;
 }
 
-// In place of a movie's first frame all of its frames, or those asked for.
-void addFrames(const std::optional<io::FrameRange>& asked, std::vector<io::PlateFile>* files) {
-    const io::PlateFile first = files->back();
-    files->pop_back();
-    const int last = io::framesInMovie(first);
-    if (asked && (asked->first < 1 || asked->last > last))
-        throw io::InputError(first.path.string(),
-                             "has frames 1 to " + std::to_string(last) + ", not all of --frames " +
-                                 std::to_string(asked->first) + "-" + std::to_string(asked->last));
-    const io::FrameRange frames = asked.value_or(io::FrameRange{1, last});
-    for (int frame = frames.first; frame <= frames.last; ++frame)
-        files->push_back(io::movieFrame(first, frame));
-}
-
 }  // namespace
 
 PlateSet gatherPlates(const PlateArguments& arguments) {
@@ -58,8 +44,13 @@ PlateSet gatherPlates(const PlateArguments& arguments) {
                                     arguments.one_shot, &warnings);
     std::vector<io::PlateFile> files;
     for (const auto& path : paths) {
-        files.push_back(io::readPlateHeader(path, arguments.colour_space));
-        if (files.back().movie_frame > 0) addFrames(arguments.frames, &files);
+        const io::PlateFile file = io::readPlateHeader(path, arguments.colour_space);
+        if (file.movie_frame < 0) {
+            files.push_back(file);
+            continue;
+        }
+        const auto frames = io::movieFrames(file, arguments.frames);
+        files.insert(files.end(), frames.begin(), frames.end());
     }
     const LensData lens = readLensData(arguments.lens_tracks);
     std::optional<io::CameraReport> report;

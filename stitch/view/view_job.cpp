@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <set>
 
+#include "io/clip.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
@@ -77,8 +78,15 @@ io::ShotCamera cameraOf(const ViewRequest& request, const std::vector<io::PlateF
 std::vector<io::PlateFile> recordedFrames(const ViewRequest& request) {
     std::vector<io::PlateFile> recorded;
     if (request.shot.empty()) return recorded;
-    for (const auto& path : io::expandPlates(request.shot, request.frames))
-        recorded.push_back(io::readPlateHeader(path));
+    for (const auto& path : io::expandPlates(request.shot, request.frames)) {
+        const io::PlateFile file = io::readPlateHeader(path);
+        if (file.movie_frame < 0) {
+            recorded.push_back(file);
+            continue;
+        }
+        const auto frames = io::movieFrames(file, request.frames);
+        recorded.insert(recorded.end(), frames.begin(), frames.end());
+    }
     return recorded;
 }
 

@@ -204,6 +204,10 @@ TEST_CASE("Offsets and clips that are not spelled right are status 2, unknown cl
     CHECK(check(folder, "--sync clapper").status == 2);
     CHECK(run("check " + quoted(folder / "clips") + " --clips together").status == 2);
     CHECK(run("check " + quoted(folder / "clips") + " --offset cam1=2").status == 2);
+    CHECK(check(folder, "--watch").status == 2);
+    // A contact sheet is of all frames.
+    CHECK(run("view a.exr --pan 1 --focal 20 --sensor 36x20 --chunk 1/2 --sheet a.png -o b.exr")
+              .status == 2);
     const auto unknown = check(folder, "--offset cam7=1");
     CHECK(unknown.status == 3);
     CHECK_THAT(unknown.err, Contains("cam7") && Contains("cam1, cam2"));

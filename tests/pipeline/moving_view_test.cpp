@@ -152,3 +152,17 @@ TEST_CASE("A camera that stands still sees every frame of the panorama, or those
     REQUIRE(run(still).status == 0);
     CHECK(lightOf(folder, 1006) == Approx(test::panoramaLight(1006)).margin(1e-3));
 }
+
+TEST_CASE("The shot's recorded frames may be a movie") {
+    const Folder folder;
+    test::writeMovingPanorama((folder / "pano.####.exr").string(), {}, 1001, 1006);
+    test::writeMovie(folder / "shot.avi", 48, 27, 6, {24, 1}, "01:00:00:00", test::movieCode);
+    writeCamera(folder / "shot.csv", 1001, 1006, true);
+    const auto made = run("view " + quoted(folder / "pano.####.exr") + " --camera " +
+                          quoted(folder / "shot.csv") + " --shot " + quoted(folder / "shot.avi") +
+                          " -o " + quoted(folder / "bg/bg.####.exr"));
+    INFO(made.err);
+    REQUIRE(made.status == 0);
+    CHECK(lightOf(folder, 1) == Approx(test::panoramaLight(1001)).margin(1e-3));
+    CHECK(lightOf(folder, 6) == Approx(test::panoramaLight(1006)).margin(1e-3));
+}

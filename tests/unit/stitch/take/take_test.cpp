@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include "io/input_error.h"
+#include "io/lens_table_file.h"
 #include "tests/clips_on_disk.h"
 #include "tests/program.h"
 
@@ -320,4 +321,46 @@ TEST_CASE("Timecodes that only the take's clock tells do not tie a track that ha
                                     Contains("cam2: tied to cam2.csv by order"));
     test::put(two.folder / "cam2.csv", "focal_mm,sensor_width_mm\n100,36\n101,36\n");
     CHECK_THROWS_WITH(gatherTake(two.arguments), Contains("2 samples for the 20 frames of cam2"));
+}
+
+TEST_CASE("A lens table serves clips, at the rings of each frame's header, else of the report") {
+    const Folder folder;
+    calib::LensTable table;
+    table.sensor = {36, 20.25, 32, 18};
+    for (const double focus_m : {1.0, 4.0}) {
+        calib::MeasuredLens at;
+        at.setting = {focus_m, 2.8, 24.0};
+        at.lens.focal_mm = focus_m == 1 ? 24.5 : 24.0;
+        at.lens.focus_m = focus_m;
+        at.lens.t_stop = 2.8;
+        at.geometry = at.shading = true;
+        table.measured.push_back(at);
+    }
+    io::addToLensTable(folder / "lens.json", table);
+    // The focus is pulled from 1 to 4 m.
+    for (int n = 1; n <= 4; ++n) {
+        ClipOnDisk pulled;
+        pulled.focus_m = float(n);
+        pulled.t_stop = 2.8f;
+        test::writeClipFrame(folder / ("a." + std::to_string(n) + ".exr"), pulled, n,
+                             0.1f * float(n));
+    }
+    TakeArguments arguments;
+    arguments.plates.plates = {(folder / "a.#.exr").string()};
+    arguments.plates.lens_tracks = {folder / "lens.json"};
+    arguments.plates.focal_mm = 24;
+    const Take take = gatherTake(arguments);
+    CHECK(take.at(1).plates[0].lens.focal_mm == Approx(24.5));
+    CHECK(take.at(4).plates[0].lens.focal_mm == Approx(24.0));
+    CHECK(take.at(2).plates[0].lens.focal_mm < 24.4);
+    CHECK(take.at(2).plates[0].distortion_known);
+    CHECK_THAT(all(take.notes), Contains("lens from lens.json"));
+
+    test::writeClip(folder.path(), "b", {}, 1, 4);
+    arguments.plates.plates = {(folder / "b.####.exr").string()};
+    CHECK_THROWS_WITH(gatherTake(arguments), Contains("says no focus"));
+    test::put(folder / "report.csv", "file,focus_m,t_stop\nb,1,2.8\n");
+    arguments.plates.report = folder / "report.csv";
+    for (const int64_t frame : {1, 4})
+        CHECK(gatherTake(arguments).at(frame).plates[0].lens.focal_mm == Approx(24.5));
 }
