@@ -31,7 +31,7 @@ Arguments parse(int argc, char** argv) {
     CLI::App app("Compares what was made of a take with its truth.");
     app.add_option("TAKE", a.take, "Folder that render_array wrote")->required();
     app.add_option("--solve", a.solve, "Solve of the mount, a line a clip");
-    app.add_option("--shake", a.shake, "Lens track with the mount's rotation a frame");
+    app.add_option("--shake", a.shake, "What solve --steady took out, a rotation a frame");
     app.add_option("--panoramas", a.panoramas,
                    "Panorama frames: 'pano.####.exr', files or folders");
     app.add_flag("--steadied", a.steadied, "The panoramas stand still in the shake track's world");
@@ -78,7 +78,7 @@ void solveAgainst(const Arguments& a, const TrueTake& truth, Turns& turns, json&
 
 void shakeAgainst(const Arguments& a, const TrueTake& truth, Turns& turns, json& summary) {
     const ShakeErrors errors =
-        compareShake(io::readLensTrack(a.shake), truth, turns.trueMountFromSolved);
+        compareShake(io::readShakeTrack(a.shake), truth, turns.trueMountFromSolved);
     turns.trueFromSolvedWorld = errors.trueFromSolvedWorld;
     summary["shake"] = {{"rms_px", errors.rms_px},
                         {"max_px", errors.largest_px},
@@ -91,7 +91,7 @@ void shakeAgainst(const Arguments& a, const TrueTake& truth, Turns& turns, json&
         "shook by %.2f)\n",
         errors.rms_px, errors.largest_px, errors.frames, errors.true_rms_px);
     if (errors.not_in_take > 0)
-        std::printf("  %d samples have no rotation, or no frame of the take at their timecode\n",
+        std::printf("  %d samples have no frame of the take at their timecode\n",
                     errors.not_in_take);
 }
 

@@ -101,22 +101,25 @@ MountErrors compareMount(const std::vector<io::SolvedPlate>& solve, const TrueTa
     MountErrors errors;
     std::vector<Matrix3d> from, to;
     std::vector<double> focal_px;
+    const auto add = [&](const TrueClip& clip, size_t part, const calib::PanTiltRoll& solved) {
+        if (part >= clip.parts.size()) return;
+        errors.each.push_back({clip.name, int(part), 0});
+        from.push_back(calib::worldFromCamera(solved));
+        to.push_back(calib::worldFromCamera(clip.parts[part]));
+        focal_px.push_back(clip.focal_px);
+    };
     for (const TrueClip& clip : truth.clips) {
-        size_t part = 0;
-        for (const io::SolvedPlate& line : solve) {
-            if (!line.placed || !belongsTo(line.file, clip)) continue;
-            std::vector<calib::PanTiltRoll> solved{line.pose};
-            if (line.clip)
-                for (const auto& after : line.clip->knocked) solved.push_back(after.pose);
-            for (const auto& pose : solved) {
-                if (part >= clip.parts.size()) break;
-                errors.each.push_back({clip.name, int(part), 0});
-                from.push_back(calib::worldFromCamera(pose));
-                to.push_back(calib::worldFromCamera(clip.parts[part++]));
-                focal_px.push_back(clip.focal_px);
-            }
+        const auto line = std::find_if(solve.begin(), solve.end(), [&](const auto& each) {
+            return each.placed && belongsTo(each.file, clip);
+        });
+        if (line == solve.end()) {
+            errors.missing.push_back(clip.name);
+            continue;
         }
-        if (part == 0) errors.missing.push_back(clip.name);
+        add(clip, 0, line->pose);
+        if (!line->clip) continue;
+        for (size_t i = 0; i < line->clip->knocked.size(); ++i)
+            add(clip, i + 1, line->clip->knocked[i].pose);
     }
     if (from.empty()) return errors;
     errors.trueMountFromSolved = calib::alignOrientations(from, to);
@@ -131,21 +134,20 @@ MountErrors compareMount(const std::vector<io::SolvedPlate>& solve, const TrueTa
     return errors;
 }
 
-ShakeErrors compareShake(const io::LensTrack& track, const TrueTake& truth,
+ShakeErrors compareShake(const std::vector<io::ShakeSample>& track, const TrueTake& truth,
                          const Matrix3d& trueMountFromSolved) {
     const auto mount = truth.mountByTimecode();
     const io::FrameRate rate{truth.rate.num, truth.rate.denom};
     ShakeErrors errors;
     std::vector<Matrix3d> from, to;
-    for (const io::LensSample& sample : track.samples) {
-        const auto there = sample.timecode && sample.pose
-                               ? mount.find(io::frameNumber(*sample.timecode, rate))
-                               : mount.end();
+    for (const io::ShakeSample& sample : track) {
+        const auto there =
+            sample.timecode ? mount.find(io::frameNumber(*sample.timecode, rate)) : mount.end();
         if (there == mount.end()) {
             ++errors.not_in_take;
             continue;
         }
-        from.push_back(calib::worldFromCamera(*sample.pose));
+        from.push_back(calib::worldFromCamera(sample.turn));
         to.push_back(calib::worldFromCamera(there->second) * trueMountFromSolved);
     }
     errors.frames = int(from.size());

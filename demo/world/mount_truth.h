@@ -10,7 +10,7 @@
 #include <string>
 #include <vector>
 
-#include "io/lens_track.h"
+#include "io/shake_track.h"
 #include "io/solve_file.h"
 #include "world/shoot.h"
 
@@ -57,20 +57,21 @@ struct MountErrors {
     double rms_px = 0, largest_px = 0;
     calib::Matrix3d trueMountFromSolved = calib::Matrix3d::Identity();
 };
-/// Lines and clips are paired by `file` (cam1.####.exr, or the name of any one frame of the clip).
-/// How a knocked camera stood afterwards is what its line says under `clip`, or a second line.
+/// Lines and clips are paired by `file` (cam1.####.exr). Where the solve says how a camera stood
+/// after it was knocked, that is held against how it truly stood then.
 [[nodiscard]] MountErrors compareMount(const std::vector<io::SolvedPlate>& solve,
                                        const TrueTake& truth);
 
 struct ShakeErrors {
-    int frames = 0;       ///< of the track, with a rotation and a frame of the take at their time
+    int frames = 0;       ///< of the track, with a frame of the take at their time
     int not_in_take = 0;  ///< samples without one
     double rms_px = 0, largest_px = 0;
     double true_rms_px = 0;  ///< how much the mount truly shook, about its mean
     calib::Matrix3d trueFromSolvedWorld = calib::Matrix3d::Identity();
 };
-/// The track's rotations are worldFromMount a frame; samples and frames go together by timecode.
-[[nodiscard]] ShakeErrors compareShake(const io::LensTrack& track, const TrueTake& truth,
+/// Samples and frames go together by timecode.
+[[nodiscard]] ShakeErrors compareShake(const std::vector<io::ShakeSample>& track,
+                                       const TrueTake& truth,
                                        const calib::Matrix3d& trueMountFromSolved);
 
 }  // namespace plateloom::world
