@@ -2,7 +2,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "io/lens_track.h"
+#include "io/shake_track.h"
 #include "io/solve_file.h"
 #include "stitch/take/stitch_take.h"
 #include "tests/program.h"
@@ -77,7 +77,7 @@ TEST_CASE("An array's mount is solved from all of the take, and its shake taken 
     CHECK(errors.missing.empty());
     CHECK(errors.rms_px < 0.02);
     const auto shake = world::compareShake(
-        io::readLensTrack(filmed.folder / "mount.shake.jsonl"),
+        io::readShakeTrack(filmed.folder / "mount.shake.jsonl"),
         world::readTrueTake(filmed.folder / "truth" / "mount.json"), errors.trueMountFromSolved);
     INFO("shake off by " << shake.rms_px << " of " << shake.true_rms_px << " px");
     CHECK(shake.frames == 8);
