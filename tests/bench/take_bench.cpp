@@ -30,14 +30,21 @@ double secondsOf(const std::function<void()>& work) {
 
 void silent(const std::string&, double) {}
 
-// The peak of memory of some work, in a process of its own, GiB.
-double peakOf(const std::function<void()>& work) {
+// This program again, doing one part of the work in a process of its own: threads do not survive a
+// fork.
+pid_t started(const char* self, const fs::path& take, int width, const std::string& part) {
     std::fflush(stdout);
     const pid_t child = fork();
     if (child == 0) {
-        work();
-        _exit(0);
+        const std::string across = std::to_string(width);
+        execl(self, self, take.c_str(), across.c_str(), part.c_str(), nullptr);
+        _exit(127);
     }
+    return child;
+}
+
+// Waits for it; its peak of memory, GiB.
+double peakOf(pid_t child) {
     int status = 0;
     rusage usage{};
     wait4(child, &status, 0, &usage);
@@ -92,10 +99,17 @@ double writeAlone(const fs::path& made, const fs::path& out, const PanoramaGrid&
     });
 }
 
-void runChunk(TakeStitchRequest request, int k) {
-    request.chunk = Chunk{k, 2};
-    request.output = request.output.parent_path() / "half.####.exr";
+// "frames 12" composes the first 12; "chunk 1" the first half.
+int runPart(TakeStitchRequest request, const Take& take, const std::string& part) {
+    const int number = std::atoi(part.substr(part.find(' ') + 1).c_str());
+    if (part.starts_with("chunk")) {
+        request.chunk = Chunk{number, 2};
+        request.output = request.output.parent_path() / "half.####.exr";
+    } else {
+        request.take.plates.frames = {int(take.first), int(take.first + number - 1)};
+    }
     (void)stitchTake(request, silent);
+    return 0;
 }
 
 }  // namespace
@@ -113,6 +127,7 @@ int main(int argc, char** argv) {
         const auto solve = solveTake(take, {}, silent);
         writeTakeSolve(request.solve_file, take, solve);
     }
+    if (argc > 3) return runPart(request, take, argv[3]);
     TakeStitchResult result;
     const double whole = secondsOf([&] { result = stitchTake(request, silent); });
     const double read = readAlone(take, result.first, result.last);
@@ -125,30 +140,24 @@ int main(int argc, char** argv) {
     std::printf("  writing alone     %6.3f s\n", write / frames);
     std::printf("  composed / (reading + writing)   %.2f\n", whole / (read + write));
 
+    const auto part = [&](const std::string& what) {
+        return started(argv[0], argv[1], request.width, what);
+    };
     const auto peak = [&](int64_t count) {
-        return peakOf([&] {
-            auto some = request;
-            some.take.plates.frames = {int(take.first), int(take.first + count - 1)};
-            (void)stitchTake(some, silent);
-        });
+        return peakOf(part("frames " + std::to_string(count)));
     };
     const int64_t few = std::max<int64_t>(2, take.frames() / 4);
     std::printf("  peak memory       %.2f GiB for %d frames, %.2f GiB for %d\n", peak(few),
                 int(few), peak(take.frames()), int(take.frames()));
 
     const double in_turn = secondsOf([&] {
-        for (int k = 1; k <= 2; ++k) (void)peakOf([&] { runChunk(request, k); });
+        (void)peakOf(part("chunk 1"));
+        (void)peakOf(part("chunk 2"));
     });
     const double at_once = secondsOf([&] {
-        std::fflush(stdout);
-        const pid_t other = fork();
-        if (other == 0) {
-            runChunk(request, 1);
-            _exit(0);
-        }
-        (void)peakOf([&] { runChunk(request, 2); });
-        int status = 0;
-        waitpid(other, &status, 0);
+        const pid_t one = part("chunk 1"), other = part("chunk 2");
+        (void)peakOf(one);
+        (void)peakOf(other);
     });
     std::printf("  two chunks        one after the other %.2f s, at once %.2f s\n", in_turn,
                 at_once);
