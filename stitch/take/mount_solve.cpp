@@ -143,6 +143,13 @@ void centrePupils(std::vector<MountCamera>& cameras) {
         ++known;
     }
     if (known > 0) mean /= known;
+    // Nearer together than this they stand in one place, and a person measured them twice.
+    constexpr double kOnePlace_m = 0.005;
+    double farthest_m = 0;
+    for (const auto& camera : cameras)
+        if (camera.placed && camera.pupil_m)
+            farthest_m = std::max(farthest_m, (*camera.pupil_m - mean).norm());
+    if (farthest_m < kOnePlace_m) known = 0;
     for (auto& camera : cameras) {
         if (known < placed || known == 0)
             camera.pupil_m.reset();

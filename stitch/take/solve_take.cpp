@@ -84,6 +84,29 @@ void tellKnocks(const Take& take, const std::vector<double>& px_per_rad, bool sp
     }
 }
 
+// Takes shot in turn share no mount: what each camera did by itself stays in.
+void tellOwnShake(const Take& take, const std::vector<ShakeFrame>& shake,
+                  const std::vector<double>& px_per_rad, TakeSolve& out) {
+    constexpr double kWorthSaying_px = 0.3;
+    for (size_t c = 0; c < px_per_rad.size(); ++c) {
+        Vector3d mean = Vector3d::Zero();
+        double count = 0, sum = 0;
+        for (const auto& frame : shake)
+            if (frame.apart_corners[c] > 0) mean += frame.apart_rad[c], ++count;
+        if (count == 0) continue;
+        mean /= count;
+        for (const auto& frame : shake)
+            if (frame.apart_corners[c] > 0) sum += (frame.apart_rad[c] - mean).squaredNorm();
+        const double rms_px = px_per_rad[c] * std::sqrt(sum / count);
+        if (rms_px < kWorthSaying_px) continue;
+        out.warnings.push_back(
+            nameOf(take, int(c)) +
+            said(" shook by %.1f px RMS; takes shot in turn share no mount, so it "
+                 "stays in and seams beside it swim",
+                 rms_px));
+    }
+}
+
 void tellSeams(const SeamPlan& seams, TakeSolve& out) {
     for (size_t i = 1; i < seams.parts.size(); ++i)
         out.notes.push_back("seams move to frame " + std::to_string(seams.parts[i].frame) + ": " +
@@ -153,6 +176,7 @@ TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings, const P
     tellMissing(take, out);
     tellBlack(take, out.solved.black, out);
     tellKnocks(take, px_per_rad, settings.split_knocked, out);
+    if (take.rolled == Rolled::in_turn) tellOwnShake(take, pass.shake, px_per_rad, out);
     tellSeams(out.seams, out);
     tellDistances(take, out);
     return out;
