@@ -1,11 +1,11 @@
 #include "stitch/take/knocks.h"
 
-#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
 #include "calib/angle.h"
 #include "calib/median.h"
+#include "calib/rotation_vector.h"
 #include "calib/said.h"
 
 namespace plateloom::stitch {
@@ -69,12 +69,6 @@ std::optional<Step> largestStep(const std::vector<At>& series, double least_px) 
     return best;
 }
 
-Matrix3d rotationOf(const Vector3d& vector_rad) {
-    const double angle = vector_rad.norm();
-    if (angle < 1e-15) return Matrix3d::Identity();
-    return Eigen::AngleAxisd(angle, vector_rad / angle).toRotationMatrix();
-}
-
 }  // namespace
 
 std::vector<Knock> findKnocks(const std::vector<ShakeFrame>& shake,
@@ -92,8 +86,8 @@ std::vector<Knock> findKnocks(const std::vector<ShakeFrame>& shake,
         for (int n = 0; n < kMost; ++n) {
             const auto step = largestStep(series, least_px);
             if (!step) break;
-            own.push_back(
-                {int(clip), series[step->at].frame, rotationOf(step->by_px / px_per_rad[clip])});
+            own.push_back({int(clip), series[step->at].frame,
+                           calib::rotationOf(step->by_px / px_per_rad[clip])});
             for (size_t i = step->at; i < series.size(); ++i) series[i].apart_px -= step->by_px;
         }
         std::sort(own.begin(), own.end(),

@@ -2,12 +2,12 @@
 
 #include <tbb/parallel_for.h>
 
-#include <Eigen/Geometry>
 #include <Eigen/SVD>
 #include <algorithm>
 #include <cmath>
 
 #include "calib/median.h"
+#include "calib/rotation_vector.h"
 #include "stitch/ties/corners.h"
 #include "stitch/ties/overlap.h"
 #include "stitch/ties/refine_ties.h"
@@ -22,17 +22,6 @@ constexpr int kPatch_px = 21;
 constexpr int kLeastCorners = 6;
 // Fewer of the reference's corners than this and it has done its time.
 constexpr double kWornShare = 0.4;
-
-Matrix3d rotationOf(const Vector3d& vector_rad) {
-    const double angle = vector_rad.norm();
-    if (angle < 1e-15) return Matrix3d::Identity();
-    return Eigen::AngleAxisd(angle, vector_rad / angle).toRotationMatrix();
-}
-
-Vector3d vectorOf(const Matrix3d& rotation) {
-    const Eigen::AngleAxisd turn(rotation);
-    return turn.angle() * turn.axis();
-}
 
 // Markley 1988: R = U diag(1, 1, det U det V) V' of sum w before after'.
 Matrix3d weightedTurn(const std::vector<DirectionPair>& pairs, const std::vector<double>& weight) {
@@ -119,10 +108,10 @@ ShakeTracker::Seen ShakeTracker::look(const ShakeView& view) const {
     seen.clip = view.clip;
     const Reference& reference = *reference_[size_t(view.clip)];
     const Matrix3d foretold = last_ * step_;
-    const Matrix3d firstFromThen =
-        reference.firstFromMount * reference.view.mountFromCamera * rotationOf(reference.apart_rad);
+    const Matrix3d firstFromThen = reference.firstFromMount * reference.view.mountFromCamera *
+                                   calib::rotationOf(reference.apart_rad);
     const Matrix3d firstFromNow =
-        foretold * view.mountFromCamera * rotationOf(last_apart_[size_t(view.clip)]);
+        foretold * view.mountFromCamera * calib::rotationOf(last_apart_[size_t(view.clip)]);
     const Matrix3d nowFromThen = firstFromNow.transpose() * firstFromThen;
     const auto transfer = transferAToB(reference.view.lens, view.lens, nowFromThen);
     std::vector<Tie> ties;
@@ -184,8 +173,9 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
         const auto clip = size_t(views[i].clip);
         // first = turn x mount x apart: what this camera's own turn has beyond the mount's.
         const Matrix3d& camera = views[i].mountFromCamera;
-        out.apart_rad[clip] = vectorOf(camera.transpose() * out.firstFromMount.transpose() *
-                                       alone[i].beforeFromAfter * camera);
+        out.apart_rad[clip] =
+            calib::rotationVector(camera.transpose() * out.firstFromMount.transpose() *
+                                  alone[i].beforeFromAfter * camera);
         out.apart_corners[clip] = alone[i].agreeing;
         last_apart_[clip] = out.apart_rad[clip];
     }

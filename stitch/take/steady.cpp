@@ -1,25 +1,14 @@
 #include "stitch/take/steady.h"
 
-#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
 #include "calib/pose.h"
+#include "calib/rotation_vector.h"
 
 namespace plateloom::stitch {
 
 namespace {
-
-Vector3d vectorOf(const Matrix3d& rotation) {
-    const Eigen::AngleAxisd turn(rotation);
-    return turn.angle() * turn.axis();
-}
-
-Matrix3d rotationOf(const Vector3d& vector_rad) {
-    const double angle = vector_rad.norm();
-    if (angle < 1e-15) return Matrix3d::Identity();
-    return Eigen::AngleAxisd(angle, vector_rad / angle).toRotationMatrix();
-}
 
 // The shortest turn between the known frames on either side.
 std::vector<Matrix3d> bridged(const std::vector<ShakeFrame>& shake) {
@@ -37,8 +26,9 @@ std::vector<Matrix3d> bridged(const std::vector<ShakeFrame>& shake) {
                                                   : Matrix3d::Identity());
             continue;
         }
-        const Vector3d way = vectorOf(turn.back().transpose() * shake[after].firstFromMount);
-        turn.push_back(turn.back() * rotationOf(way / double(after - i + 1)));
+        const Vector3d way =
+            calib::rotationVector(turn.back().transpose() * shake[after].firstFromMount);
+        turn.push_back(turn.back() * calib::rotationOf(way / double(after - i + 1)));
     }
     return turn;
 }
@@ -58,7 +48,7 @@ Matrix3d smoothedAt(const std::vector<Matrix3d>& turns, size_t at, int reach) {
         const double d = double(i) - double(at), u = std::abs(d) / (reach + 1);
         if (u >= 1) continue;
         const double weight = std::pow(1 - u * u * u, 3);
-        const Vector3d off = vectorOf(turns[at].transpose() * turns[i]);
+        const Vector3d off = calib::rotationVector(turns[at].transpose() * turns[i]);
         w += weight;
         x += weight * d;
         xx += weight * d * d;
@@ -68,7 +58,7 @@ Matrix3d smoothedAt(const std::vector<Matrix3d>& turns, size_t at, int reach) {
     const double determinant = w * xx - x * x;
     const Vector3d middle =
         determinant > 1e-9 * w * w ? Vector3d((xx * y - x * xy) / determinant) : Vector3d(y / w);
-    return turns[at] * rotationOf(middle);
+    return turns[at] * calib::rotationOf(middle);
 }
 
 }  // namespace
