@@ -89,6 +89,23 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options) {
     return request;
 }
 
+// What was made, the same of a panorama and of a sequence of them.
+void addPanorama(nlohmann::json& summary, const Options& options, const stitch::PanoramaGrid& grid,
+                 double covered_share) {
+    summary["command"] = "stitch";
+    summary["output"] = options.output;
+    summary["width"] = grid.width;
+    summary["height"] = grid.height;
+    summary["projection"] = options.projection;
+    summary["covered_share"] = covered_share;
+}
+
+std::string panoramaInWords(const Options& options, const stitch::PanoramaGrid& grid,
+                            double covered_share) {
+    return std::to_string(grid.width) + "x" + std::to_string(grid.height) + " " +
+           options.projection + ", " + percent(covered_share) + " of the sphere covered";
+}
+
 void stitchTake(const Options& options, Run& run) {
     refuseForClips(options.report);
     ProgressBar bar;
@@ -98,20 +115,12 @@ void stitchTake(const Options& options, Run& run) {
     for (const auto& time : result.times) say(stageLine(time));
     std::string line = "wrote " + counted(size_t(result.made), "frame");
     if (result.kept > 0) line += ", kept " + std::to_string(result.kept) + " that were there";
-    if (result.made > 0)
-        line += ": " + std::to_string(result.grid.width) + "x" +
-                std::to_string(result.grid.height) + " " + options.projection + ", " +
-                percent(result.covered_share) + " of the sphere covered";
+    if (result.made > 0) line += ": " + panoramaInWords(options, result.grid, result.covered_share);
     say(line);
     run.status = statusOf(result.take, result.solve);
     if (!run.json) return;
     auto summary = summaryOf(result.take, result.solve);
-    summary["command"] = "stitch";
-    summary["output"] = options.output;
-    summary["width"] = result.grid.width;
-    summary["height"] = result.grid.height;
-    summary["projection"] = options.projection;
-    summary["covered_share"] = result.covered_share;
+    addPanorama(summary, options, result.grid, result.covered_share);
     summary["made"] = result.made;
     summary["kept"] = result.kept;
     summary["frame_stages"] = stagesOf(result.times);
@@ -133,19 +142,13 @@ void stitchPlates(const Options& options, Run& run) {
     const auto result = stitch::stitchJob(request, bar.callback(), report.get());
     bar.wipe();
     tell(result.solve);
-    say("wrote " + options.output + ": " + std::to_string(result.grid.width) + "x" +
-        std::to_string(result.grid.height) + " " + options.projection + ", " +
-        percent(result.covered_share) + " of the sphere covered");
+    say("wrote " + options.output + ": " +
+        panoramaInWords(options, result.grid, result.covered_share));
     run.status = statusOf(result.solve);
     options.report.write("stitch", run, report.get());
     if (!run.json) return;
     auto summary = summaryOf(result.solve);
-    summary["command"] = "stitch";
-    summary["output"] = options.output;
-    summary["width"] = result.grid.width;
-    summary["height"] = result.grid.height;
-    summary["projection"] = options.projection;
-    summary["covered_share"] = result.covered_share;
+    addPanorama(summary, options, result.grid, result.covered_share);
     std::printf("%s\n", summary.dump(2).c_str());
 }
 

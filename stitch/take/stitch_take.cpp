@@ -45,7 +45,6 @@ io::PictureTags tagsFor(const Take& take, const PanoramaGrid& grid, int64_t fram
 
 void addLabels(Recipe& recipe, const LabelMap& map) {
     // Runs: a map is a few hundred thousand cells and a few thousand runs.
-    std::vector<double> runs;
     uint16_t last = kNoPlate;
     for (size_t i = 0; i < map.label.size(); ++i) {
         if (i > 0 && map.label[i] == last) continue;
