@@ -1,6 +1,8 @@
 #include "io/shake_track.h"
 
+#include <algorithm>
 #include <fstream>
+#include <map>
 #include <nlohmann/json.hpp>
 
 #include "io/input_error.h"
@@ -20,6 +22,7 @@ constexpr int64_t kMostFrame = int64_t(1) << 40;
 Json sampleJson(const ShakeSample& sample, const std::optional<FrameRate>& rate) {
     Json out;
     out["custom"]["plateloom"] = {{"frame", sample.frame}};
+    if (!sample.clip.empty()) out["custom"]["plateloom"]["clip"] = sample.clip;
     out["transforms"] = Json::array({{{"translation", {{"x", 0.0}, {"y", 0.0}, {"z", 0.0}}},
                                       {"rotation",
                                        {{"pan", sample.turn.pan_deg},
@@ -41,12 +44,16 @@ void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeS
                      const std::optional<FrameRate>& rate) {
     NewFile target(path);
     std::ofstream out(target.path(), std::ios::binary);
-    const std::string source = urnOf("shake " + path.filename().string());
+    std::vector<std::string> sources;
     for (const auto& sample : samples) {
+        const auto known = std::find(sources.begin(), sources.end(), sample.clip);
+        const auto number = known - sources.begin() + 1;
+        if (known == sources.end()) sources.push_back(sample.clip);
+        const std::string source = urnOf("shake " + path.filename().string() + sample.clip);
         Json json = sampleJson(sample, rate);
         json["sampleId"] = urnOf(source + lineOf(json));
         json["sourceId"] = source;
-        json["sourceNumber"] = 1;
+        json["sourceNumber"] = number;
         out << lineOf(json) << '\n';
     }
     out.close();
@@ -57,6 +64,7 @@ void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeS
 std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path) {
     const std::string text = readText(path);
     std::vector<ShakeSample> out;
+    std::map<std::string, int64_t> last;  // frame of each source
     JsonSamples samples(text, path);
     while (samples.next()) {
         const JsonFields root = samples.fields();
@@ -65,8 +73,11 @@ std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path) {
         const auto frame = own.whole("frame", -kMostFrame, kMostFrame);
         if (!frame) own.fault("frame", "is missing");
         sample.frame = *frame;
-        if (!out.empty() && sample.frame <= out.back().frame)
+        sample.clip = own.text("clip");
+        const auto [before, first] = last.try_emplace(sample.clip, sample.frame);
+        if (!first && sample.frame <= before->second)
             own.fault("frame", "is not after the one before it");
+        before->second = sample.frame;
         const ParsedSample parsed = readSample(root);
         if (!parsed.sample.pose) root.fault("transforms", "is missing");
         sample.turn = *parsed.sample.pose;

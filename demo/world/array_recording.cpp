@@ -152,6 +152,7 @@ void writeMountTruth(const std::filesystem::path& path, const ArrayTake& take) {
     std::ofstream out(path);
     out << Json{{"rate",
                  {{"num", rate.num}, {"denom", rate.denom}, {"drop_frame", rate.drop_frame}}},
+                {"in_turn", take.settings.in_turn},
                 {"clips", std::move(clips)}}
                .dump(1)
         << '\n';

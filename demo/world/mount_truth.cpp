@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <fstream>
+#include <limits>
 #include <nlohmann/json.hpp>
 
 #include "calib/angle.h"
@@ -65,6 +66,79 @@ Spread spreadOf(const std::vector<double>& values) {
     return spread;
 }
 
+const io::SolvedPlate* lineOf(const std::vector<io::SolvedPlate>& solve, const TrueClip& clip) {
+    const auto line = std::find_if(solve.begin(), solve.end(), [&](const auto& each) {
+        return each.placed && belongsTo(each.file, clip);
+    });
+    return line == solve.end() ? nullptr : &*line;
+}
+
+Matrix3d worldFromCamera(const TrueFrame& frame) {
+    return calib::worldFromCamera(frame.mount) * calib::worldFromCamera(frame.on_mount);
+}
+
+Matrix3d meanOf(const std::vector<Matrix3d>& rotations) {
+    Matrix3d sum = Matrix3d::Zero();
+    for (const Matrix3d& each : rotations) sum += each;
+    return calib::nearestRotation(sum);
+}
+
+// How a clip stands by its solve, from a frame of its own on.
+struct SolvedPart {
+    int64_t from_number = 0;
+    calib::PanTiltRoll pose;
+};
+std::vector<SolvedPart> partsOf(const io::SolvedPlate& line) {
+    std::vector<SolvedPart> parts{{std::numeric_limits<int64_t>::min(), line.pose}};
+    if (line.clip)
+        for (const auto& knocked : line.clip->knocked)
+            parts.push_back({knocked.from_frame + line.clip->ahead, knocked.pose});
+    return parts;
+}
+
+// The frames that the solve is of, of one of its parts.
+std::vector<Matrix3d> trulyWithin(const TrueClip& clip, const io::SolvedPlate& line, size_t part) {
+    const auto parts = partsOf(line);
+    std::vector<Matrix3d> out;
+    for (const TrueFrame& frame : clip.frames) {
+        if (line.clip && (frame.number < line.clip->first + line.clip->ahead ||
+                          frame.number > line.clip->last + line.clip->ahead))
+            continue;
+        if (frame.number < parts[part].from_number ||
+            (part + 1 < parts.size() && frame.number >= parts[part + 1].from_number))
+            continue;
+        out.push_back(worldFromCamera(frame));
+    }
+    return out;
+}
+
+// Where the solve's clips are against where they truly stood, each part by itself.
+struct StandingPairs {
+    std::vector<Matrix3d> from, to;
+    std::vector<const TrueClip*> clip;
+    std::vector<size_t> part;
+};
+StandingPairs standingPairs(const std::vector<io::SolvedPlate>& solve, const TrueTake& truth) {
+    StandingPairs pairs;
+    for (const TrueClip& clip : truth.clips) {
+        const auto* line = lineOf(solve, clip);
+        if (!line) continue;
+        const auto parts = partsOf(*line);
+        for (size_t part = 0; part < parts.size(); ++part) {
+            if (!truth.in_turn && part >= clip.parts.size()) break;
+            const auto within =
+                truth.in_turn ? trulyWithin(clip, *line, part)
+                              : std::vector<Matrix3d>{calib::worldFromCamera(clip.parts[part])};
+            if (within.empty()) continue;
+            pairs.from.push_back(calib::worldFromCamera(parts[part].pose));
+            pairs.to.push_back(meanOf(within));
+            pairs.clip.push_back(&clip);
+            pairs.part.push_back(part);
+        }
+    }
+    return pairs;
+}
+
 }  // namespace
 
 std::map<int64_t, calib::PanTiltRoll> TrueTake::mountByTimecode() const {
@@ -88,7 +162,8 @@ TrueTake readTrueTake(const std::filesystem::path& path) {
     try {
         const auto json = nlohmann::json::parse(in);
         const auto& rate = json.at("rate");
-        TrueTake take{{rate.at("num"), rate.at("denom"), rate.at("drop_frame")}, {}};
+        TrueTake take{{rate.at("num"), rate.at("denom"), rate.at("drop_frame")}, {}, false};
+        take.in_turn = json.value("in_turn", false);
         for (const auto& clip : json.at("clips")) take.clips.push_back(clipOf(clip));
         return take;
     } catch (const nlohmann::json::exception& error) {
@@ -99,39 +174,63 @@ TrueTake readTrueTake(const std::filesystem::path& path) {
 
 MountErrors compareMount(const std::vector<io::SolvedPlate>& solve, const TrueTake& truth) {
     MountErrors errors;
-    std::vector<Matrix3d> from, to;
-    std::vector<double> focal_px;
-    const auto add = [&](const TrueClip& clip, size_t part, const calib::PanTiltRoll& solved) {
-        if (part >= clip.parts.size()) return;
-        errors.each.push_back({clip.name, int(part), 0});
-        from.push_back(calib::worldFromCamera(solved));
-        to.push_back(calib::worldFromCamera(clip.parts[part]));
-        focal_px.push_back(clip.focal_px);
-    };
-    for (const TrueClip& clip : truth.clips) {
-        const auto line = std::find_if(solve.begin(), solve.end(), [&](const auto& each) {
-            return each.placed && belongsTo(each.file, clip);
-        });
-        if (line == solve.end()) {
-            errors.missing.push_back(clip.name);
-            continue;
-        }
-        add(clip, 0, line->pose);
-        if (!line->clip) continue;
-        for (size_t i = 0; i < line->clip->knocked.size(); ++i)
-            add(clip, i + 1, line->clip->knocked[i].pose);
-    }
-    if (from.empty()) return errors;
-    errors.trueMountFromSolved = calib::alignOrientations(from, to);
+    for (const TrueClip& clip : truth.clips)
+        if (!lineOf(solve, clip)) errors.missing.push_back(clip.name);
+    const StandingPairs pairs = standingPairs(solve, truth);
+    if (pairs.from.empty()) return errors;
+    errors.trueMountFromSolved = calib::alignOrientations(pairs.from, pairs.to);
     std::vector<double> off_px;
-    for (size_t i = 0; i < from.size(); ++i) {
-        errors.each[i].px = pxBetween(errors.trueMountFromSolved * from[i], to[i], focal_px[i]);
-        off_px.push_back(errors.each[i].px);
+    for (size_t i = 0; i < pairs.from.size(); ++i) {
+        off_px.push_back(pxBetween(errors.trueMountFromSolved * pairs.from[i], pairs.to[i],
+                                   pairs.clip[i]->focal_px));
+        errors.each.push_back({pairs.clip[i]->name, int(pairs.part[i]), off_px.back()});
     }
     const Spread spread = spreadOf(off_px);
     errors.rms_px = spread.rms;
     errors.largest_px = spread.largest;
     return errors;
+}
+
+std::vector<OwnShakeError> compareOwnShake(const std::vector<io::ShakeSample>& track,
+                                           const std::vector<io::SolvedPlate>& solve,
+                                           const TrueTake& truth) {
+    std::vector<OwnShakeError> out;
+    const Matrix3d trueFromSolved = compareMount(solve, truth).trueMountFromSolved;
+    for (const TrueClip& clip : truth.clips) {
+        const auto* line = lineOf(solve, clip);
+        if (!line || !line->clip) continue;
+        const auto parts = partsOf(*line);
+        std::map<int64_t, Matrix3d> turn;  // by the clip's own numbers
+        for (const auto& sample : track)
+            if (belongsTo(sample.clip, clip))
+                turn[sample.frame + line->clip->ahead] = calib::worldFromCamera(sample.turn);
+        OwnShakeError error;
+        error.clip = clip.name;
+        std::vector<Matrix3d> off, shook;
+        for (const TrueFrame& frame : clip.frames) {
+            const auto at = turn.find(frame.number);
+            if (!turn.empty() && at == turn.end()) continue;
+            size_t part = parts.size() - 1;
+            while (part > 0 && parts[part].from_number > frame.number) --part;
+            const Matrix3d solved = (turn.empty() ? Matrix3d(Matrix3d::Identity()) : at->second) *
+                                    calib::worldFromCamera(parts[part].pose);
+            shook.push_back(worldFromCamera(frame));
+            off.push_back(shook.back().transpose() * trueFromSolved * solved);
+        }
+        if (off.empty()) continue;
+        const auto aboutMean = [&](const std::vector<Matrix3d>& turns) {
+            std::vector<double> px;
+            for (const Matrix3d& each : turns)
+                px.push_back(pxBetween(meanOf(turns), each, clip.focal_px));
+            return spreadOf(px);
+        };
+        error.frames = int(off.size());
+        error.rms_px = aboutMean(off).rms;
+        error.largest_px = aboutMean(off).largest;
+        error.true_rms_px = aboutMean(shook).rms;
+        out.push_back(error);
+    }
+    return out;
 }
 
 ShakeErrors compareShake(const std::vector<io::ShakeSample>& track, const TrueTake& truth,
@@ -153,9 +252,7 @@ ShakeErrors compareShake(const std::vector<io::ShakeSample>& track, const TrueTa
     errors.frames = int(from.size());
     if (from.empty()) return errors;
     errors.trueFromSolvedWorld = calib::alignOrientations(from, to);
-    Matrix3d sum = Matrix3d::Zero();
-    for (const Matrix3d& each : to) sum += each;
-    const Matrix3d mean = calib::nearestRotation(sum);
+    const Matrix3d mean = meanOf(to);
     std::vector<double> off_px, shook_px;
     const double focal_px = truth.clips.front().focal_px;
     for (size_t i = 0; i < from.size(); ++i) {

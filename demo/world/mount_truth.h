@@ -36,6 +36,7 @@ struct TrueClip {
 struct TrueTake {
     Rate rate;
     std::vector<TrueClip> clips;
+    bool in_turn = false;  ///< shot by one camera, each clip's mount shaking by itself
 
     /// The mount's rotation by timecode frame.
     [[nodiscard]] std::map<int64_t, calib::PanTiltRoll> mountByTimecode() const;
@@ -58,7 +59,8 @@ struct MountErrors {
     calib::Matrix3d trueMountFromSolved = calib::Matrix3d::Identity();
 };
 /// Lines and clips are paired by `file` (cam1.####.exr). Where the solve says how a camera stood
-/// after it was knocked, that is held against how it truly stood then.
+/// after it was knocked, that is held against how it truly stood then. Of takes shot in turn a clip
+/// truly stood in the mean of where it looked in the solve's frames (of each of its parts).
 [[nodiscard]] MountErrors compareMount(const std::vector<io::SolvedPlate>& solve,
                                        const TrueTake& truth);
 
@@ -73,5 +75,18 @@ struct ShakeErrors {
 [[nodiscard]] ShakeErrors compareShake(const std::vector<io::ShakeSample>& track,
                                        const TrueTake& truth,
                                        const calib::Matrix3d& trueMountFromSolved);
+
+/// Of one clip of takes shot in turn: where its frames are put, against where they truly looked,
+/// its mean error over the take left out (that is the mount's, see MountErrors).
+struct OwnShakeError {
+    std::string clip;
+    int frames = 0;
+    double rms_px = 0, largest_px = 0;
+    double true_rms_px = 0;  ///< how much it truly shook, about its mean
+};
+/// `track` may lack a clip: its shake was left in, and is then in `rms_px`. One a solved clip.
+[[nodiscard]] std::vector<OwnShakeError> compareOwnShake(const std::vector<io::ShakeSample>& track,
+                                                         const std::vector<io::SolvedPlate>& solve,
+                                                         const TrueTake& truth);
 
 }  // namespace plateloom::world

@@ -29,8 +29,8 @@ void solveTake(const Options& options, Run& run) {
     refuseForClips(options.report);
     ProgressBar bar;
     const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
-    const auto solve =
-        stitch::solveTake(take, options.steady.settings(options.solve), bar.callback());
+    const auto solve = stitch::solveTake(take, options.steady.settings(options.solve, options.take),
+                                         bar.callback());
     stitch::writeTakeSolve(options.output, take, solve);
     bar.wipe();
     tell(take, solve);

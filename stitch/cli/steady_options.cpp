@@ -6,13 +6,20 @@ void SteadyOptions::addTo(CLI::App& command) {
     command
         .add_option("--steady", steady,
                     "Take out the shake that all cameras of a mount share: lock (as if it stood "
-                    "still) or follow (a smooth path)")
+                    "still) or follow (a smooth path); of takes shot in turn, lock takes out each "
+                    "one's own")
         ->check(CLI::IsMember({"lock", "follow"}));
     command.add_flag("--split-knocked", split_knocked,
                      "Solve a camera that was knocked during the take in two parts");
 }
 
-stitch::TakeSolveSettings SteadyOptions::settings(const SolveOptions& solve) const {
+stitch::TakeSolveSettings SteadyOptions::settings(const SolveOptions& solve,
+                                                  const TakeOptions& take) const {
+    if (steady == "follow" && take.clips == "in-turn")
+        throw CLI::ValidationError(
+            "--steady follow",
+            "takes shot in turn share no path to follow; --steady lock takes "
+            "each one's own shake out");
     stitch::TakeSolveSettings settings;
     settings.solve = solve.settings();
     settings.north = solve.north;

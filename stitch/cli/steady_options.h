@@ -16,7 +16,9 @@ struct SteadyOptions {
     bool split_knocked = false;
 
     void addTo(CLI::App& command);
-    [[nodiscard]] stitch::TakeSolveSettings settings(const SolveOptions& solve) const;
+    /// Throws CLI::ValidationError for what has no meaning for clips shot as `take` says.
+    [[nodiscard]] stitch::TakeSolveSettings settings(const SolveOptions& solve,
+                                                     const TakeOptions& take) const;
 };
 
 }  // namespace plateloom::cli

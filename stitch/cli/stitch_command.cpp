@@ -67,7 +67,7 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options) {
     stitch::TakeStitchRequest request;
     const auto still = requestOf(options);
     request.take = options.take.arguments(options.plates.arguments());
-    request.solve = options.steady.settings(options.solve);
+    request.solve = options.steady.settings(options.solve, options.take);
     request.output = options.output;
     request.solve_file = still.solve_file.value_or(
         besides(std::filesystem::path(options.output).parent_path() / withoutNumber(options.output),

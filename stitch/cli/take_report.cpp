@@ -61,7 +61,10 @@ void tell(const stitch::Take& take, const stitch::TakeSolve& solve) {
         if (!mount.cameras[c].placed)
             say("  left out: " + take.clips[c].clip.name + " (" + mount.cameras[c].why_not + ")");
     if (solve.steady != stitch::Steady::none && solve.shake_px > 0)
-        say(said("the mount shook by %.1f px RMS: taken out, written beside the solve",
+        say(said(solve.own_shake_px.empty()
+                     ? "the mount shook by %.1f px RMS: taken out, written beside the solve"
+                     : "the takes shook by %.1f px RMS, each by itself: taken out, written beside "
+                       "the solve",
                  solve.shake_px));
     for (const auto& time : solve.times) say(stageLine(time));
 }
@@ -96,6 +99,7 @@ nlohmann::json summaryOf(const stitch::Take& take, const stitch::TakeSolve& solv
             {"ties", solve.solved.mount.ties},
             {"rms_px", solve.solved.mount.rms_px},
             {"shake_px", solve.shake_px},
+            {"own_shake_px", solve.own_shake_px},
             {"overlaps", overlaps},
             {"knocks", knocks},
             {"seams", seams},

@@ -17,6 +17,9 @@ constexpr size_t kSide = 8;
 constexpr size_t kLeastSide = 3;
 constexpr double kLeast_px = 0.25;
 constexpr double kSigmas = 6;
+// A knock is sudden: by so many times what the camera does from frame to frame anyway, within one.
+// A head that sways goes as far in some frames, never in one.
+constexpr double kSudden = 4;
 
 struct At {
     int64_t frame = 0;
@@ -33,11 +36,16 @@ Vector3d medianOf(const std::vector<At>& series, size_t from, size_t to) {
     return out;
 }
 
-// What a camera does from frame to frame without being knocked.
+// What a camera did from the frame before to this one, a frame that was not seen counted in.
+Vector3d stepTo(const std::vector<At>& series, size_t i) {
+    return (series[i].apart_px - series[i - 1].apart_px) /
+           double(series[i].frame - series[i - 1].frame);
+}
+
+// What it does from frame to frame without being knocked.
 double noiseOf(const std::vector<At>& series) {
     std::vector<double> steps;
-    for (size_t i = 1; i < series.size(); ++i)
-        steps.push_back((series[i].apart_px - series[i - 1].apart_px).norm());
+    for (size_t i = 1; i < series.size(); ++i) steps.push_back(stepTo(series, i).norm());
     return calib::median(steps);
 }
 
@@ -47,7 +55,8 @@ struct Step {
 };
 
 // The largest step between the frames before and after, where it is one.
-std::optional<Step> largestStep(const std::vector<At>& series, double least_px) {
+std::optional<Step> largestStep(const std::vector<At>& series, double noise_px) {
+    const double least_px = std::max(kLeast_px, kSigmas * noise_px);
     std::optional<Step> best;
     for (size_t i = kLeastSide; i + kLeastSide <= series.size(); ++i) {
         const Vector3d before = medianOf(series, i > kSide ? i - kSide : 0, i);
@@ -62,10 +71,10 @@ std::optional<Step> largestStep(const std::vector<At>& series, double least_px) 
     const size_t begin = best->at > kSide ? best->at - kSide : 1;
     const size_t end = std::min(series.size(), best->at + kSide);
     for (size_t i = begin; i < end; ++i) {
-        const double along =
-            (series[i].apart_px - series[i - 1].apart_px).dot(best->by_px.normalized());
+        const double along = stepTo(series, i).dot(best->by_px.normalized());
         if (along > most) most = along, best->at = i;
     }
+    if (most < kSudden * noise_px) return std::nullopt;
     return best;
 }
 
@@ -81,10 +90,10 @@ std::vector<Knock> findKnocks(const std::vector<ShakeFrame>& shake,
                 series.push_back({frame.frame, px_per_rad[clip] * frame.apart_rad[clip]});
         // One step taken out of the series, the next one shows.
         constexpr int kMost = 8;
-        const double least_px = std::max(kLeast_px, kSigmas * noiseOf(series));
+        const double noise_px = noiseOf(series);
         std::vector<Knock> own;
         for (int n = 0; n < kMost; ++n) {
-            const auto step = largestStep(series, least_px);
+            const auto step = largestStep(series, noise_px);
             if (!step) break;
             own.push_back({int(clip), series[step->at].frame,
                            calib::rotationOf(step->by_px / px_per_rad[clip])});

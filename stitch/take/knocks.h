@@ -6,10 +6,16 @@
 #include <vector>
 
 #include "stitch/take/mount.h"
-#include "stitch/take/mount_solve.h"
 #include "stitch/take/shake.h"
 
 namespace plateloom::stitch {
+
+/// From this frame on a camera stands otherwise; its turn against before, in the camera's own axes.
+struct Knock {
+    int clip = 0;
+    int64_t frame = 0;  ///< of the take: the first one after
+    Matrix3d beforeFromAfter = Matrix3d::Identity();
+};
 
 /// In time, each clip's own. Steps of a quarter pixel and more that stand out of what the camera
 /// does from frame to frame. `px_per_rad` is one a clip.

@@ -4,14 +4,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
-#include <map>
 #include <memory>
 
 #include "calib/angle.h"
-#include "calib/median.h"
-#include "io/input_error.h"
-#include "stitch/compose/light_balance.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/cameras.h"
 #include "stitch/solve/stage_clock.h"
@@ -27,137 +22,6 @@ constexpr size_t kLightBound_bytes = size_t(192) << 20;
 // Cameras that stand apart see each other's things shifted by parallax; this much is searched.
 constexpr double kParallaxSearch_px = 12;
 
-std::vector<int64_t> spreadMoments(const Take& take, int count) {
-    const int64_t frames = take.frames();
-    const int64_t wanted = std::clamp<int64_t>(count, 1, frames);
-    std::vector<int64_t> moments;
-    for (int64_t i = 0; i < wanted; ++i)
-        moments.push_back(take.first +
-                          (wanted == 1 ? frames / 2 : i * (frames - 1) / (wanted - 1)));
-    return moments;
-}
-
-// One moment as stills.
-struct FirstSolve {
-    int64_t frame = 0;
-    std::vector<std::optional<io::SolvedPlate>> of_clip;
-    std::vector<std::optional<Plate>> plate;
-    std::vector<std::string> notes, warnings;
-    double rms_px = 0;
-    size_t placed = 0;
-};
-
-FirstSolve solveMoment(const Take& take, int64_t frame, const MountSettings& settings,
-                       const Progress& progress) {
-    const Moment moment = take.at(frame);
-    FirstSolve first;
-    first.frame = frame;
-    first.of_clip.resize(take.clips.size());
-    first.plate.resize(take.clips.size());
-    PlateSet set;
-    set.plates = moment.plates;
-    SolveSettings solve = settings.solve;
-    if (solve.north) {
-        const auto at = std::find(moment.clip.begin(), moment.clip.end(), *solve.north);
-        solve.north.reset();
-        if (at != moment.clip.end()) solve.north = int(at - moment.clip.begin());
-    }
-    PlateStore store(set.plates);
-    Solve solved = solvePlates(set, store, solve, progress);
-    const auto light = balanceLight(set.plates, store, solved.plates);
-    for (size_t i = 0; i < moment.plates.size(); ++i) {
-        const auto clip = size_t(moment.clip[i]);
-        first.of_clip[clip] = solved.plates[i];
-        first.plate[clip] = moment.plates[i];
-        first.placed += solved.plates[i].placed && solved.plates[i].placed_by != "pose";
-    }
-    first.notes = solved.notes;
-    first.notes.insert(first.notes.end(), light.notes.begin(), light.notes.end());
-    first.warnings = solved.warnings;
-    first.warnings.insert(first.warnings.end(), light.warnings.begin(), light.warnings.end());
-    first.rms_px = solved.rms_px;
-    return first;
-}
-
-// The first moment at which all cameras tie, else the one at which most do: a camera may be black
-// for a while, or a tram stand before it.
-FirstSolve bestMoment(const Take& take, const std::vector<int64_t>& moments,
-                      const MountSettings& settings, const Progress& progress) {
-    std::vector<int64_t> order{moments[moments.size() / 2], moments.front(), moments.back()};
-    for (const int64_t frame : moments)
-        if (std::find(order.begin(), order.end(), frame) == order.end()) order.push_back(frame);
-    constexpr size_t kMostTries = 5;
-    if (order.size() > kMostTries) order.resize(kMostTries);
-    std::optional<FirstSolve> best;
-    for (const int64_t frame : order) {
-        FirstSolve tried = solveMoment(take, frame, settings, progress);
-        if (!best || tried.placed > best->placed) best = std::move(tried);
-        if (best->placed == take.clips.size()) break;
-    }
-    return std::move(*best);
-}
-
-LensFound lensFound(const Plate& plate, const io::SolvedPlate& solved) {
-    LensFound found;
-    found.lens = solved.lens;
-    found.distortion = !plate.distortion_known;
-    found.shading = !plate.shading_known;
-    // A focal length that a track tells is kept: one moment of cameras that stand apart would bend
-    // it to take up parallax.
-    if (lensIsKnown(plate))
-        found.lens.focal_mm = plate.lens.focal_mm;
-    else if (plate.lens.focal_mm > 0)
-        found.focal_scale = solved.lens.focal_mm / plate.lens.focal_mm;
-    return found;
-}
-
-std::vector<MountCamera> startingMount(const Take& take, const FirstSolve& first) {
-    std::vector<MountCamera> cameras(take.clips.size());
-    for (size_t c = 0; c < cameras.size(); ++c) {
-        const auto& solved = first.of_clip[c];
-        auto& camera = cameras[c];
-        if (!solved) {
-            camera.why_not = "it has no frame at the moment that was solved";
-            continue;
-        }
-        camera.placed = solved->placed;
-        camera.why_not = solved->why_not;
-        camera.sensor = solved->sensor;
-        camera.lens = lensFound(*first.plate[c], *solved);
-        camera.standing = {{take.first, calib::worldFromCamera(solved->pose)}};
-        camera.pupil_m = first.plate[c]->pupil_m;
-    }
-    return cameras;
-}
-
-// Places are told against each other: the panorama's centre is their mean. Without all of them
-// there is no telling.
-void centrePupils(std::vector<MountCamera>& cameras) {
-    Vector3d mean = Vector3d::Zero();
-    int known = 0, placed = 0;
-    for (const auto& camera : cameras) {
-        if (!camera.placed) continue;
-        ++placed;
-        if (!camera.pupil_m) continue;
-        mean += *camera.pupil_m;
-        ++known;
-    }
-    if (known > 0) mean /= known;
-    // Nearer together than this they stand in one place, and a person measured them twice.
-    constexpr double kOnePlace_m = 0.005;
-    double farthest_m = 0;
-    for (const auto& camera : cameras)
-        if (camera.placed && camera.pupil_m)
-            farthest_m = std::max(farthest_m, (*camera.pupil_m - mean).norm());
-    if (farthest_m < kOnePlace_m) known = 0;
-    for (auto& camera : cameras) {
-        if (known < placed || known == 0)
-            camera.pupil_m.reset();
-        else if (camera.pupil_m)
-            *camera.pupil_m -= mean;
-    }
-}
-
 // Bodies of the bundle: each camera, and each camera once more after it was knocked.
 struct Bodies {
     std::vector<MountBody> bodies;
@@ -170,24 +34,29 @@ struct Bodies {
             if (from <= frame) body = index;
         return body;
     }
+    [[nodiscard]] std::vector<Standing> standing(size_t clip) const {
+        std::vector<Standing> out;
+        for (const auto& [from, body] : of_clip[clip])
+            out.push_back({from, *bodies[size_t(body)].mountFromCamera});
+        return out;
+    }
 };
 
-Bodies bodiesOf(const Take& take, const std::vector<MountCamera>& cameras,
-                const std::vector<Knock>& knocked) {
+// Where each stands in the mean of each of its parts, by how it stood at the first moment.
+Bodies bodiesOf(const Take& take, const FirstMoment& first, const std::vector<OwnTurn>& own) {
     Bodies out;
-    out.of_clip.resize(cameras.size());
-    for (size_t c = 0; c < cameras.size(); ++c) {
-        const auto& camera = cameras[c];
+    out.of_clip.resize(first.cameras.size());
+    for (size_t c = 0; c < first.cameras.size(); ++c) {
+        const auto& camera = first.cameras[c];
         MountBody body;
-        if (camera.placed) body.mountFromCamera = camera.standing.front().mountFromCamera;
         body.pupil_m = camera.pupil_m;
-        out.of_clip[c] = {{take.first, int(out.bodies.size())}};
-        out.bodies.push_back(body);
-        out.clip_of.push_back(int(c));
-        for (const auto& knock : knocked) {
-            if (size_t(knock.clip) != c) continue;
-            if (body.mountFromCamera) *body.mountFromCamera *= knock.beforeFromAfter;
-            out.of_clip[c].emplace_back(knock.frame, int(out.bodies.size()));
+        const Matrix3d startFromThen =
+            own[c].partAt(first.frame).startFromMean * own[c].at(first.frame, take.first);
+        for (const auto& part : own[c].parts) {
+            if (camera.placed)
+                body.mountFromCamera = camera.standing.front().mountFromCamera *
+                                       startFromThen.transpose() * part.startFromMean;
+            out.of_clip[c].emplace_back(part.from_frame, int(out.bodies.size()));
             out.bodies.push_back(body);
             out.clip_of.push_back(int(c));
         }
@@ -195,10 +64,13 @@ Bodies bodiesOf(const Take& take, const std::vector<MountCamera>& cameras,
     return out;
 }
 
-// Ties of one moment, from the pixels.
+// Ties of one moment, from the pixels, as the cameras would have seen them from where they stand in
+// the mean.
 std::vector<MountTie> tiesAt(const Moment& moment, const Mount& mount, const Bodies& bodies,
-                             double search_px, StageClock& clock) {
+                             const std::vector<Matrix3d>& meanFromCamera, double search_px,
+                             StageClock& clock) {
     Cameras cameras;
+    std::vector<Matrix3d> turn;
     std::vector<int> body;
     PlateSet set;
     for (size_t i = 0; i < moment.plates.size(); ++i) {
@@ -211,8 +83,10 @@ std::vector<MountTie> tiesAt(const Moment& moment, const Mount& mount, const Bod
         plate.refocused.reset();
         plate.lens_group = 0;
         body.push_back(bodies.at(clip, moment.frame));
+        turn.push_back(meanFromCamera[clip]);
         set.plates.push_back(plate);
-        cameras.worldFromCamera.push_back(bodies.bodies[size_t(body.back())].mountFromCamera);
+        cameras.worldFromCamera.emplace_back(*bodies.bodies[size_t(body.back())].mountFromCamera *
+                                             turn.back());
     }
     cameras.plates = set.plates;
     cameras.correction.resize(1);
@@ -228,8 +102,8 @@ std::vector<MountTie> tiesAt(const Moment& moment, const Mount& mount, const Bod
         const auto ray_a = lens_a.rayFromRecorded(tie.px_a),
                    ray_b = lens_b.rayFromRecorded(tie.px_b);
         if (!ray_a || !ray_b) continue;
-        ties.push_back({{body[size_t(tie.a)], *ray_a, lens_a.focal_px()},
-                        {body[size_t(tie.b)], *ray_b, lens_b.focal_px()},
+        ties.push_back({{body[size_t(tie.a)], turn[size_t(tie.a)] * *ray_a, lens_a.focal_px()},
+                        {body[size_t(tie.b)], turn[size_t(tie.b)] * *ray_b, lens_b.focal_px()},
                         tie.sigma_px,
                         int(moment.frame)});
     }
@@ -296,32 +170,33 @@ calib::Lens lensOf(const Plate& plate, const LensFound& found) {
     return lens;
 }
 
-Mount solveMount(const Take& take, const MountSettings& settings, const Progress& progress,
-                 std::vector<StageTime>* times) {
+Mount solveMount(const Take& take, const FirstMoment& first, const MountSettings& settings,
+                 const Progress& progress, std::vector<StageTime>* times) {
     std::unique_ptr<tbb::global_control> limit;
-    if (settings.solve.threads > 0)
+    if (settings.threads > 0)
         limit = std::make_unique<tbb::global_control>(tbb::global_control::max_allowed_parallelism,
-                                                      size_t(settings.solve.threads));
+                                                      size_t(settings.threads));
     StageClock clock(progress);
     Mount mount;
-    mount.moments = spreadMoments(take, settings.moments);
-    clock.begin("first moment");
-    const FirstSolve first = bestMoment(take, mount.moments, settings, progress);
+    mount.moments = settings.moments;
     mount.notes = first.notes;
     mount.warnings = first.warnings;
-    mount.cameras = startingMount(take, first);
-    centrePupils(mount.cameras);
+    mount.cameras = first.cameras;
 
-    const Bodies bodies = bodiesOf(take, mount.cameras, settings.knocked);
-    const bool apart = std::any_of(
-        mount.cameras.begin(), mount.cameras.end(),
-        [](const auto& camera) { return camera.pupil_m && camera.pupil_m->norm() > 1e-3; });
-    const double search_px = apart ? kParallaxSearch_px : std::clamp(3 * first.rms_px, 2.0, 12.0);
+    const Bodies bodies = bodiesOf(take, first, settings.own);
+    for (size_t c = 0; c < mount.cameras.size(); ++c)
+        if (mount.cameras[c].placed) mount.cameras[c].standing = bodies.standing(c);
+    const double search_px =
+        first.pupilsApart() ? kParallaxSearch_px : std::clamp(3 * first.rms_px, 2.0, 12.0);
     std::vector<MountTie> ties;
     clock.begin("ties over the take");
     for (size_t m = 0; m < mount.moments.size(); ++m) {
         clock.tell(double(m) / double(mount.moments.size()));
-        const auto more = tiesAt(take.at(mount.moments[m]), mount, bodies, search_px, clock);
+        std::vector<Matrix3d> meanFromCamera;
+        for (const auto& own : settings.own)
+            meanFromCamera.push_back(own.at(mount.moments[m], take.first));
+        const auto more =
+            tiesAt(take.at(mount.moments[m]), mount, bodies, meanFromCamera, search_px, clock);
         ties.insert(ties.end(), more.begin(), more.end());
     }
     clock.begin("mount");

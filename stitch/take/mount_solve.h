@@ -1,28 +1,23 @@
-// The mount of a take solved: one moment as stills first, which finds out who stands where; then
-// ties registered at moments spread over the whole take, and one adjustment of all
-// (mount_bundle.h).
+// The mount of a take solved: from where the cameras stood at one moment (first_moment.h), ties
+// registered at moments spread over the whole take, and one adjustment of all (mount_bundle.h).
+// Where cameras turn by themselves (own_turns.h), ties are turned to where each camera stands in
+// the mean, so that moments of unlike shake speak for one place.
 #pragma once
 
-#include "stitch/solve/solve.h"
-#include "stitch/take/mount.h"
+#include "stitch/take/first_moment.h"
+#include "stitch/take/own_turns.h"
 
 namespace plateloom::stitch {
 
-/// From this frame on a camera stands otherwise; its turn against before, in the camera's own axes.
-struct Knock {
-    int clip = 0;
-    int64_t frame = 0;  ///< of the take: the first one after
-    Matrix3d beforeFromAfter = Matrix3d::Identity();
-};
-
 struct MountSettings {
-    SolveSettings solve;         ///< level, threads, features; `north` is a clip's index
-    int moments = 7;             ///< that ties come from, spread over the take
-    std::vector<Knock> knocked;  ///< cameras that are solved in two parts
+    std::vector<int64_t> moments;  ///< frames that ties come from: spreadMoments
+    std::vector<OwnTurn> own;      ///< one a clip; a camera of several parts is solved in those
+    int threads = 0;               ///< 0: all
 };
 
-/// Throws io::InputError as Take::at does, and where no moment of the take can be solved.
-[[nodiscard]] Mount solveMount(const Take& take, const MountSettings& settings,
-                               const Progress& progress, std::vector<StageTime>* times);
+/// Throws io::InputError as Take::at does.
+[[nodiscard]] Mount solveMount(const Take& take, const FirstMoment& first,
+                               const MountSettings& settings, const Progress& progress,
+                               std::vector<StageTime>* times);
 
 }  // namespace plateloom::stitch

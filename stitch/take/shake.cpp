@@ -2,6 +2,7 @@
 
 #include <tbb/parallel_for.h>
 
+#include <Eigen/LU>
 #include <Eigen/SVD>
 #include <algorithm>
 #include <cmath>
@@ -18,6 +19,8 @@ namespace {
 
 constexpr int kCorners = 80;       // looked for on each camera's frame
 constexpr double kSearch_px = 10;  // beyond what the frames before foretell
+// Where that finds nothing: someone ran into it, or it swings by itself and had been hidden.
+constexpr double kWideSearch_px = 40;
 constexpr int kPatch_px = 21;
 constexpr int kLeastCorners = 6;
 // Fewer of the reference's corners than this and it has done its time.
@@ -37,6 +40,25 @@ double off_px(const Matrix3d& turn, const DirectionPair& pair) {
     return (turn * pair.after - pair.before).norm() * pair.px_per_rad;
 }
 
+// A direction tells two of a small turn's three axes: its share of the information is the projector
+// across it, in radians of the pairs' common scatter along one axis.
+double sigmaOf_rad(const std::vector<DirectionPair>& pairs, const std::vector<double>& off,
+                   double most_px) {
+    Matrix3d information = Matrix3d::Zero();
+    double squares = 0, count = 0;
+    for (size_t i = 0; i < pairs.size(); ++i) {
+        if (off[i] > most_px) continue;
+        const double px2 = pairs[i].px_per_rad * pairs[i].px_per_rad;
+        information += px2 * (Matrix3d::Identity() - pairs[i].before * pairs[i].before.transpose());
+        squares += off[i] * off[i];
+        ++count;
+    }
+    if (count < 3) return 0;
+    // Two figures a pair, three of them spent on the turn.
+    const double variance_px2 = squares / (2 * count - 3);
+    return std::sqrt(variance_px2 * information.inverse().trace());
+}
+
 }  // namespace
 
 FoundTurn turnBetween(const std::vector<DirectionPair>& pairs) {
@@ -54,7 +76,8 @@ FoundTurn turnBetween(const std::vector<DirectionPair>& pairs) {
             weight[i] = px2 * by_sigma / (1 + (off[i] / scale) * (off[i] / scale));
         }
     }
-    const double most = std::max(0.3, 5 * calib::median(off));
+    // Pairs that agree with nothing agree on nothing, however wide they scatter.
+    const double most = std::clamp(5 * calib::median(off), 0.3, 2.0);
     double sum = 0;
     for (const double one : off) {
         if (one > most) continue;
@@ -62,6 +85,7 @@ FoundTurn turnBetween(const std::vector<DirectionPair>& pairs) {
         sum += one * one;
     }
     found.rms_px = found.agreeing ? std::sqrt(sum / found.agreeing) : 0;
+    found.sigma_rad = sigmaOf_rad(pairs, off, most);
     return found;
 }
 
@@ -77,7 +101,9 @@ struct ShakeTracker::Reference {
 ShakeTracker::ShakeTracker(int clips, bool each_alone)
     : each_alone_(each_alone),
       reference_(size_t(clips)),
-      last_apart_(size_t(clips), Vector3d::Zero()) {}
+      last_apart_(size_t(clips), Vector3d::Zero()),
+      apart_before_(last_apart_),
+      told_(size_t(clips), 0) {}
 ShakeTracker::~ShakeTracker() = default;
 
 void ShakeTracker::refer(const ShakeView& view, const Matrix3d& firstFromMount,
@@ -101,9 +127,16 @@ void ShakeTracker::refer(const ShakeView& view, const Matrix3d& firstFromMount,
     reference_[size_t(view.clip)] = std::move(reference);
 }
 
+// A camera on its own goes on as it went; on a mount it has no way of its own, only noise.
+Matrix3d ShakeTracker::foretoldApart(size_t clip) const {
+    const Matrix3d last = calib::rotationOf(last_apart_[clip]);
+    if (!each_alone_) return last;
+    return last * calib::rotationOf(apart_before_[clip]).transpose() * last;
+}
+
 // The reference's corners in a frame: directions in the mount as it stood at the reference, and
 // as it stands now.
-ShakeTracker::Seen ShakeTracker::look(const ShakeView& view) const {
+ShakeTracker::Seen ShakeTracker::look(const ShakeView& view, double search_px) const {
     Seen seen;
     seen.clip = view.clip;
     const Reference& reference = *reference_[size_t(view.clip)];
@@ -111,7 +144,7 @@ ShakeTracker::Seen ShakeTracker::look(const ShakeView& view) const {
     const Matrix3d firstFromThen = reference.firstFromMount * reference.view.mountFromCamera *
                                    calib::rotationOf(reference.apart_rad);
     const Matrix3d firstFromNow =
-        foretold * view.mountFromCamera * calib::rotationOf(last_apart_[size_t(view.clip)]);
+        foretold * view.mountFromCamera * foretoldApart(size_t(view.clip));
     const Matrix3d nowFromThen = firstFromNow.transpose() * firstFromThen;
     const auto transfer = transferAToB(reference.view.lens, view.lens, nowFromThen);
     std::vector<Tie> ties;
@@ -123,7 +156,7 @@ ShakeTracker::Seen ShakeTracker::look(const ShakeView& view) const {
     }
     seen.asked = int(reference.corners.size());
     RefineSettings settings;
-    settings.search_px = kSearch_px;
+    settings.search_px = search_px;
     settings.patch_px = kPatch_px;
     for (const auto& tie :
          refineGivenTies(ties, *reference.view.light, *view.light, transfer, settings)) {
@@ -141,18 +174,23 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
     out.frame = frame;
     out.apart_rad.assign(reference_.size(), Vector3d::Zero());
     out.apart_corners.assign(reference_.size(), 0);
+    out.apart_sigma_rad.assign(reference_.size(), 0);
     std::vector<Seen> seen(views.size());
+    std::vector<FoundTurn> alone(views.size());  // each camera by itself
     tbb::parallel_for(size_t(0), views.size(), [&](size_t i) {
-        if (reference_[size_t(views[i].clip)]) seen[i] = look(views[i]);
+        if (!reference_[size_t(views[i].clip)]) return;
+        for (const double search_px : {kSearch_px, kWideSearch_px}) {
+            seen[i] = look(views[i], search_px);
+            alone[i] = turnBetween(seen[i].pairs);
+            if (alone[i].agreeing >= kLeastCorners) break;
+        }
     });
     const bool first = std::none_of(reference_.begin(), reference_.end(),
                                     [](const auto& reference) { return reference != nullptr; });
 
-    // Each camera by itself; then the turn that most of them share.
-    std::vector<FoundTurn> alone(views.size());
+    // The turn that most of them share.
     std::vector<DirectionPair> all;
     for (size_t i = 0; i < views.size(); ++i) {
-        alone[i] = turnBetween(seen[i].pairs);
         if (!each_alone_ && alone[i].agreeing >= kLeastCorners)
             all.insert(all.end(), seen[i].pairs.begin(), seen[i].pairs.end());
     }
@@ -177,7 +215,10 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
             calib::rotationVector(camera.transpose() * out.firstFromMount.transpose() *
                                   alone[i].beforeFromAfter * camera);
         out.apart_corners[clip] = alone[i].agreeing;
+        out.apart_sigma_rad[clip] = alone[i].sigma_rad;
+        apart_before_[clip] = told_[clip] ? last_apart_[clip] : out.apart_rad[clip];
         last_apart_[clip] = out.apart_rad[clip];
+        told_[clip] = 1;
     }
     if (!first && out.known && !each_alone_) {
         step_ = last_.transpose() * out.firstFromMount;
@@ -190,9 +231,13 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
         if (reference && reference->first_found < 0) reference->first_found = found;
         const bool worn = reference && (found < kWornShare * reference->first_found ||
                                         int(reference->corners.size()) < kLeastCorners);
-        // A black or frozen frame is no reference: only one that was seen itself.
-        if (!reference || (worn && (found >= kLeastCorners || reference->corners.empty())))
+        // A black or frozen frame is no reference: only one that was seen itself. Where nothing was
+        // told yet the first frame may have been such a one, and nothing is lost with it.
+        if (!reference || (worn && (found >= kLeastCorners || reference->corners.empty())) ||
+            (found < kLeastCorners && !told_[clip]))
             refer(views[i], out.firstFromMount, out.apart_rad[clip]);
+        // What a camera's turns are told from has no turn itself, and no doubt about that.
+        if (!told_[clip]) out.apart_corners[clip] = int(reference_[clip]->corners.size());
     }
     return out;
 }

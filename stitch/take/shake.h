@@ -35,6 +35,7 @@ struct ShakeFrame {
     /// axes, radians; and how many corners say so (0: not known).
     std::vector<Vector3d> apart_rad;
     std::vector<int> apart_corners;
+    std::vector<double> apart_sigma_rad;  ///< of such a turn: what its corners' scatter leaves open
 };
 
 /// Directions of the same things before and after: the rotation that brings `after` onto `before`.
@@ -47,6 +48,8 @@ struct FoundTurn {
     Matrix3d beforeFromAfter = Matrix3d::Identity();
     int agreeing = 0;
     double rms_px = 0;
+    /// Root of the trace of the turn's covariance: all agreeing pairs' scatter, spread over them.
+    double sigma_rad = 0;
 };
 /// Robust (Cauchy weights). Needs three pairs to tell anything; fewer agree with nothing.
 [[nodiscard]] FoundTurn turnBetween(const std::vector<DirectionPair>& pairs);
@@ -67,13 +70,15 @@ private:
         int asked = 0;
     };
     void refer(const ShakeView& view, const Matrix3d& firstFromMount, const Vector3d& apart_rad);
-    [[nodiscard]] Seen look(const ShakeView& view) const;
+    [[nodiscard]] Seen look(const ShakeView& view, double search_px) const;
+    [[nodiscard]] Matrix3d foretoldApart(size_t clip) const;
 
     bool each_alone_;
     std::vector<std::unique_ptr<Reference>> reference_;  // one a clip, null until it was seen
     Matrix3d last_ = Matrix3d::Identity();               // turn of the frame before
     Matrix3d step_ = Matrix3d::Identity();               // from the frame before that to it
-    std::vector<Vector3d> last_apart_;
+    std::vector<Vector3d> last_apart_, apart_before_;    // of the last two frames that told it
+    std::vector<char> told_;                             // one a clip: its turn was told once
 };
 
 }  // namespace plateloom::stitch

@@ -6,11 +6,17 @@
 #include "calib/angle.h"
 #include "calib/said.h"
 #include "io/input_error.h"
+#include "stitch/take/first_moment.h"
+#include "stitch/take/mount_solve.h"
 #include "stitch/take/overlap_distance.h"
+#include "stitch/take/own_turns.h"
+#include "stitch/take/shake_pass.h"
 
 namespace plateloom::stitch {
 
 namespace {
+
+constexpr int kMoments = 7;  // that ties come from
 
 template <class T>
 void append(std::vector<T>& to, const std::vector<T>& more) {
@@ -29,9 +35,9 @@ int findClip(const Take& take, const std::string& name) {
     throw io::InputError("--north " + name, "no clip of that name among those given");
 }
 
-std::vector<double> pixelsPerRadian(const Mount& mount) {
+std::vector<double> pixelsPerRadian(const std::vector<MountCamera>& cameras) {
     std::vector<double> out;
-    for (const auto& camera : mount.cameras)
+    for (const auto& camera : cameras)
         out.push_back(camera.placed ? calib::LensMap(camera.lens.lens, camera.sensor).focal_px()
                                     : 0);
     return out;
@@ -73,10 +79,13 @@ void tellMissing(const Take& take, TakeSolve& out) {
 
 void tellKnocks(const Take& take, const std::vector<double>& px_per_rad, bool split,
                 TakeSolve& out) {
+    const bool taken_out = take.rolled == Rolled::in_turn && out.steady == Steady::lock;
     for (const auto& knock : out.knocks) {
         const std::string what = saidOf(knock, take, px_per_rad[size_t(knock.clip)]);
         if (split)
             out.notes.push_back(what + "; solved in two parts");
+        else if (taken_out)
+            out.notes.push_back(what + "; taken out with its shake");
         else
             out.warnings.push_back(what +
                                    "; from there on its seams are off: solve with "
@@ -84,26 +93,27 @@ void tellKnocks(const Take& take, const std::vector<double>& px_per_rad, bool sp
     }
 }
 
-// Takes shot in turn share no mount: what each camera did by itself stays in.
-void tellOwnShake(const Take& take, const std::vector<ShakeFrame>& shake,
-                  const std::vector<double>& px_per_rad, TakeSolve& out) {
+void tellUnknown(const std::string& whose, int frames, TakeSolve& out) {
+    if (frames == 0) return;
+    out.warnings.push_back(whose + " shake could not be told at " + std::to_string(frames) +
+                           (frames == 1 ? " frame" : " frames") + ": taken from the frames beside");
+}
+
+// Takes shot in turn share no mount: each has its own shake.
+void tellOwnShake(const Take& take, const std::vector<OwnTurn>& own, TakeSolve& out) {
     constexpr double kWorthSaying_px = 0.3;
-    for (size_t c = 0; c < px_per_rad.size(); ++c) {
-        Vector3d mean = Vector3d::Zero();
-        double count = 0, sum = 0;
-        for (const auto& frame : shake)
-            if (frame.apart_corners[c] > 0) mean += frame.apart_rad[c], ++count;
-        if (count == 0) continue;
-        mean /= count;
-        for (const auto& frame : shake)
-            if (frame.apart_corners[c] > 0) sum += (frame.apart_rad[c] - mean).squaredNorm();
-        const double rms_px = px_per_rad[c] * std::sqrt(sum / count);
-        if (rms_px < kWorthSaying_px) continue;
-        out.warnings.push_back(
-            nameOf(take, int(c)) +
-            said(" shook by %.1f px RMS; takes shot in turn share no mount, so it "
-                 "stays in and seams beside it swim",
-                 rms_px));
+    for (size_t c = 0; c < own.size(); ++c) {
+        const std::string name = nameOf(take, int(c));
+        if (out.steady != Steady::none && !own[c].meanFromCamera.empty())
+            tellUnknown(name + "'s", own[c].unknown, out);
+        if (own[c].meanFromCamera.empty() || own[c].rms_px < kWorthSaying_px) continue;
+        const std::string shook = name + said(" shook by %.1f px RMS", own[c].rms_px);
+        if (out.steady == Steady::none)
+            out.warnings.push_back(shook +
+                                   "; that stays in, and seams beside it swim: solve with "
+                                   "--steady lock to take it out");
+        else
+            out.notes.push_back(shook + ": taken out");
     }
 }
 
@@ -130,53 +140,113 @@ void tellDistances(const Take& take, TakeSolve& out) {
     }
 }
 
-}  // namespace
-
-TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings, const Progress& progress) {
-    TakeSolve out;
-    out.steady = settings.steady;
-    append(out.notes, take.notes);
-    append(out.warnings, take.warnings);
-    MountSettings mount;
-    mount.solve = settings.solve;
-    if (!settings.north.empty()) mount.solve.north = findClip(take, settings.north);
-    out.solved.mount = solveMount(take, mount, progress, &out.times);
-    if (standingPlates(out.solved).empty())
-        throw io::InputError(take.clips.front().clip.pattern,
-                             "no camera of the take could be placed at any moment that was tried");
-    setDistance({"auto"}, take, out);
-    TakePass pass = passOverTake(take, out.solved, progress, &out.times);
-    const auto px_per_rad = pixelsPerRadian(out.solved.mount);
-    out.knocks = findKnocks(pass.shake, px_per_rad);
-    if (!out.knocks.empty() && settings.split_knocked) {
-        mount.knocked = out.knocks;
-        out.solved.mount = solveMount(take, mount, progress, &out.times);
-        setDistance({"auto"}, take, out);
-        pass = passOverTake(take, out.solved, progress, &out.times);
-    }
+// What one pass over the take found.
+void takeOver(const TakePass& pass, TakeSolve& out) {
     append(out.notes, out.solved.mount.notes);
     append(out.warnings, out.solved.mount.warnings);
     out.solved.light = pass.light;
     out.solved.black = pass.black;
-    out.seams = std::move(pass.seams);
+    out.seams = pass.seams;
     out.typical_light = pass.typical_light;
-    const auto shake = takenOut(pass.shake, Steady::lock);
-    out.shake_px = shakeOf(shake, px_per_rad);
-    if (settings.steady != Steady::none) {
-        out.taken_out = takenOut(pass.shake, settings.steady);
-        const auto unknown = std::count_if(pass.shake.begin(), pass.shake.end(),
-                                           [](const auto& frame) { return !frame.known; });
-        if (unknown > 0)
-            out.warnings.push_back("the mount's shake could not be told at " +
-                                   std::to_string(unknown) + (unknown == 1 ? " frame" : " frames") +
-                                   ": taken from the frames beside");
-    }
     append(out.notes, pass.notes);
     append(out.warnings, pass.warnings);
+}
+
+// A clip's own shake in the mount's axes, frame by frame; of one that stood still, none.
+std::vector<std::vector<Matrix3d>> inMountAxes(const Take& take, const Mount& mount,
+                                               const std::vector<OwnTurn>& own) {
+    std::vector<std::vector<Matrix3d>> out(own.size());
+    for (size_t c = 0; c < own.size(); ++c) {
+        if (!mount.cameras[c].placed) continue;
+        for (int64_t frame = take.first; frame <= take.last; ++frame) {
+            const Matrix3d& mountFromMean = mount.cameras[c].at(frame);
+            out[c].emplace_back(mountFromMean * own[c].at(frame, take.first) *
+                                mountFromMean.transpose());
+        }
+    }
+    return out;
+}
+
+// Takes shot in turn: each clip's own shake first, since where it stood is the middle of that.
+void solveInTurn(const Take& take, const TakeSolveSettings& settings, const FirstMoment& first,
+                 MountSettings mount, const Progress& progress, TakeSolve& out) {
+    constexpr double kLeastShake_px = 0.03;
+    const auto px_per_rad = pixelsPerRadian(first.cameras);
+    const auto shake = shakeOfEach(take, first, progress, &out.times);
+    out.knocks = findKnocks(shake, px_per_rad);
+    mount.own =
+        ownTurns(shake, px_per_rad, settings.split_knocked ? out.knocks : std::vector<Knock>(),
+                 kLeastShake_px);
+    out.solved.mount = solveMount(take, first, mount, progress, &out.times);
+    if (settings.steady == Steady::lock)
+        out.solved.taken_out.own = inMountAxes(take, out.solved.mount, mount.own);
+    double squares = 0;
+    for (const auto& own : mount.own) {
+        out.own_shake_px.push_back(own.meanFromCamera.empty() ? 0 : own.rms_px);
+        squares += out.own_shake_px.back() * out.own_shake_px.back();
+    }
+    out.shake_px = std::sqrt(squares / double(mount.own.size()));
+    setDistance({"auto"}, take, out);
+    const TakePass pass = passOverTake(take, out.solved, progress, &out.times);
+    takeOver(pass, out);
+    tellOwnShake(take, mount.own, out);
+}
+
+// An array: the mount, then its shake, against which a knocked camera shows.
+void solveArray(const Take& take, const TakeSolveSettings& settings, const FirstMoment& first,
+                MountSettings mount, const Progress& progress, TakeSolve& out) {
+    const auto px_per_rad = pixelsPerRadian(first.cameras);
+    const auto solve = [&] {
+        mount.own = turnsOfKnocks(take.clips.size(), take.first, out.knocks);
+        out.solved.mount = solveMount(take, first, mount, progress, &out.times);
+        setDistance({"auto"}, take, out);
+        return passOverTake(take, out.solved, progress, &out.times);
+    };
+    TakePass pass = solve();
+    const auto knocks = findKnocks(pass.shake, px_per_rad);
+    if (!knocks.empty() && settings.split_knocked) {
+        out.knocks = knocks;
+        pass = solve();
+    }
+    out.knocks = knocks;
+    takeOver(pass, out);
+    out.shake_px = shakeOf(takenOut(pass.shake, Steady::lock), px_per_rad);
+    if (settings.steady == Steady::none) return;
+    out.solved.taken_out.shared = takenOut(pass.shake, settings.steady);
+    tellUnknown("the mount's",
+                int(std::count_if(pass.shake.begin(), pass.shake.end(),
+                                  [](const auto& frame) { return !frame.known; })),
+                out);
+}
+
+}  // namespace
+
+TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings, const Progress& progress) {
+    if (take.rolled == Rolled::in_turn && settings.steady == Steady::follow)
+        throw io::InputError("--steady follow",
+                             "takes shot in turn share no path to follow; lock takes each one's "
+                             "own shake out");
+    TakeSolve out;
+    out.steady = settings.steady;
+    append(out.notes, take.notes);
+    append(out.warnings, take.warnings);
+    SolveSettings still = settings.solve;
+    if (!settings.north.empty()) still.north = findClip(take, settings.north);
+    MountSettings mount;
+    mount.moments = spreadMoments(take, kMoments);
+    mount.threads = settings.solve.threads;
+    const FirstMoment first = solveFirstMoment(take, mount.moments, still, progress, &out.times);
+    if (std::none_of(first.cameras.begin(), first.cameras.end(),
+                     [](const auto& camera) { return camera.placed; }))
+        throw io::InputError(take.clips.front().clip.pattern,
+                             "no camera of the take could be placed at any moment that was tried");
+    if (take.rolled == Rolled::in_turn)
+        solveInTurn(take, settings, first, mount, progress, out);
+    else
+        solveArray(take, settings, first, mount, progress, out);
     tellMissing(take, out);
     tellBlack(take, out.solved.black, out);
-    tellKnocks(take, px_per_rad, settings.split_knocked, out);
-    if (take.rolled == Rolled::in_turn) tellOwnShake(take, pass.shake, px_per_rad, out);
+    tellKnocks(take, pixelsPerRadian(out.solved.mount.cameras), settings.split_knocked, out);
     tellSeams(out.seams, out);
     tellDistances(take, out);
     return out;

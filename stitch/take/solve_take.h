@@ -16,25 +16,25 @@
 namespace plateloom::stitch {
 
 struct TakeSolveSettings {
-    SolveSettings solve;  ///< its `north` is found here
-    std::string north;    ///< name of the clip that looks to pan 0; "" for none
-    Steady steady = Steady::none;
-    bool split_knocked = false;  ///< a camera that was knocked is solved in two parts
+    SolveSettings solve;           ///< its `north` is found here
+    std::string north;             ///< name of the clip that looks to pan 0; "" for none
+    Steady steady = Steady::none;  ///< of takes shot in turn each clip's own shake; no `follow`
+    bool split_knocked = false;    ///< a camera that was knocked is solved in two parts
 };
 
 struct TakeSolve {
     SolvedTake solved;
-    SeamPlan seams;                   ///< labels are indices of the placed cameras
-    std::vector<Matrix3d> taken_out;  ///< one a frame; empty when the shake stays in
+    SeamPlan seams;  ///< labels are indices of the placed cameras
     Steady steady = Steady::none;
     std::vector<Knock> knocks;
     double typical_light = 0;
-    double shake_px = 0;  ///< RMS of the mount's turn against its mean, plate pixels
+    double shake_px = 0;               ///< RMS of the mount's turn against its mean, plate pixels
+    std::vector<double> own_shake_px;  ///< of takes shot in turn, each clip's, likewise
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;
 };
 
-/// Throws io::InputError.
+/// Throws io::InputError; Steady::follow of takes shot in turn, which share no path, is refused.
 [[nodiscard]] TakeSolve solveTake(const Take& take, const TakeSolveSettings& settings,
                                   const Progress& progress);
 

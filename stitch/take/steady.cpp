@@ -3,41 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
-#include "calib/pose.h"
 #include "calib/rotation_vector.h"
+#include "stitch/take/turn_series.h"
 
 namespace plateloom::stitch {
 
 namespace {
-
-// The shortest turn between the known frames on either side.
-std::vector<Matrix3d> bridged(const std::vector<ShakeFrame>& shake) {
-    std::vector<Matrix3d> turn;
-    for (size_t i = 0; i < shake.size(); ++i) {
-        if (shake[i].known) {
-            turn.push_back(shake[i].firstFromMount);
-            continue;
-        }
-        size_t after = i;
-        while (after < shake.size() && !shake[after].known) ++after;
-        if (turn.empty() || after == shake.size()) {
-            turn.push_back(!turn.empty()          ? turn.back()
-                           : after < shake.size() ? shake[after].firstFromMount
-                                                  : Matrix3d::Identity());
-            continue;
-        }
-        const Vector3d way =
-            calib::rotationVector(turn.back().transpose() * shake[after].firstFromMount);
-        turn.push_back(turn.back() * calib::rotationOf(way / double(after - i + 1)));
-    }
-    return turn;
-}
-
-Matrix3d meanOf(const std::vector<Matrix3d>& turns) {
-    Matrix3d sum = Matrix3d::Zero();
-    for (const auto& turn : turns) sum += turn;
-    return calib::nearestRotation(sum);
-}
 
 // A straight line through the neighbours' turns seen from this one (tricube weights), so that a
 // steady pan passes unchanged up to its ends.
@@ -67,8 +38,11 @@ std::vector<Matrix3d> takenOut(const std::vector<ShakeFrame>& shake, Steady stea
                                int follow_frames) {
     std::vector<Matrix3d> out(shake.size(), Matrix3d::Identity());
     if (steady == Steady::none || shake.empty()) return out;
-    const auto turns = bridged(shake);
-    const Matrix3d mean = meanOf(turns);
+    std::vector<std::optional<Matrix3d>> known;
+    for (const auto& frame : shake)
+        known.push_back(frame.known ? std::optional(frame.firstFromMount) : std::nullopt);
+    const auto turns = bridged(known);
+    const Matrix3d mean = meanTurn(turns);
     for (size_t i = 0; i < turns.size(); ++i) {
         const Matrix3d path = steady == Steady::lock ? mean : smoothedAt(turns, i, follow_frames);
         out[i] = path.transpose() * turns[i];

@@ -103,14 +103,9 @@ private:
         bool previewed = false;
     };
 
-    [[nodiscard]] Matrix3d turnAt(int64_t frame) const {
-        if (solve_.taken_out.empty()) return Matrix3d::Identity();
-        return solve_.taken_out[size_t(frame - take_.first)];
-    }
-
     std::shared_ptr<Ready> open(int64_t frame) {
         auto ready = std::make_shared<Ready>();
-        ready->frame = takeFrame(take_, solve_.solved, frame, turnAt(frame));
+        ready->frame = takeFrame(take_, solve_.solved, frame);
         ready->seams = seams_.at(frame);
         ready->path = io::framePath(request_.output.string(), frame);
         ready->recipe = recipeOf(*ready);
@@ -250,6 +245,11 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
     if (result.solve_was_read) {
         result.solve = solve;
         result.solve.notes = take.notes;
+        if (request.solve.steady != Steady::none && request.solve.steady != solve.steady)
+            result.solve.warnings.push_back(
+                "--steady does nothing here: " + request.solve_file.string() +
+                (solve.steady == Steady::none ? " leaves the shake in" : " was solved otherwise") +
+                "; solve again with it");
         result.solve.warnings.insert(result.solve.warnings.begin(), take.warnings.begin(),
                                      take.warnings.end());
     } else {

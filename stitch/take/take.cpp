@@ -57,6 +57,14 @@ std::optional<io::Timecode> Take::timecodeAt(int64_t frame) const {
     return io::timecodeOf(io::frameNumber(*start, *rate) + frame - first, *rate, start->drop_frame);
 }
 
+std::optional<io::Timecode> Take::timecodeAt(int64_t frame, int clip) const {
+    const io::Clip& own = clips[size_t(clip)].clip;
+    if (!own.start || !rate) return std::nullopt;
+    const int64_t since_start = frame + clips[size_t(clip)].ahead - own.numbers.front();
+    return io::timecodeOf(io::frameNumber(*own.start, *rate) + since_start, *rate,
+                          own.start->drop_frame);
+}
+
 // `numbers`: clips and the numbers of their frames.
 PlateSet Take::describe(const std::vector<std::pair<int, int64_t>>& numbers) const {
     std::vector<io::PlateFile> files;

@@ -65,6 +65,8 @@ public:
     /// Does this clip have a file for the take's frame?
     [[nodiscard]] bool has(int clip, int64_t frame) const;
     [[nodiscard]] std::optional<io::Timecode> timecodeAt(int64_t frame) const;
+    /// The clip's own, which is another's where they were shot in turn.
+    [[nodiscard]] std::optional<io::Timecode> timecodeAt(int64_t frame, int clip) const;
     /// Reads the headers of that moment's frames and ties each to its lens sample: one header a
     /// clip, whatever its length. A clip without a frame there is left out. Throws io::InputError
     /// as gatherPlates does. Safe from several threads.

@@ -22,8 +22,7 @@ io::PlatePixels nothing(const calib::Sensor& sensor) {
 
 }  // namespace
 
-TakeFrame takeFrame(const Take& take, const SolvedTake& solved, int64_t frame,
-                    const Matrix3d& worldFromMount) {
+TakeFrame takeFrame(const Take& take, const SolvedTake& solved, int64_t frame) {
     const Moment moment = take.at(frame);
     TakeFrame out;
     out.frame = frame;
@@ -48,10 +47,11 @@ TakeFrame takeFrame(const Take& take, const SolvedTake& solved, int64_t frame,
             out.files.emplace_back();
         }
         placed.lens = calib::LensMap(lens, sensor);
-        placed.worldFromCamera = worldFromMount * camera.at(frame);
+        const auto index = size_t(frame - take.first);
+        placed.worldFromCamera = solved.taken_out.at(c, index) * camera.at(frame);
         placed.gain = solved.light[c].gainAt(frame, stops);
         if (camera.pupil_m) {
-            placed.pupil_m = worldFromMount * *camera.pupil_m;
+            placed.pupil_m = solved.taken_out.sharedAt(index) * *camera.pupil_m;
             placed.distance = solved.distance;
         }
         out.clip.push_back(int(c));

@@ -21,11 +21,28 @@ struct BlackRun {
     int64_t first = 0, last = 0;
 };
 
+/// What of the shake is taken out, in the mount's axes: worldFromCamera = turn x mountFromCamera.
+struct TakenOut {
+    std::vector<Matrix3d> shared;            ///< of all cameras, one a frame; empty: none
+    std::vector<std::vector<Matrix3d>> own;  ///< of each clip by itself beyond it; likewise
+
+    [[nodiscard]] bool empty() const { return shared.empty() && own.empty(); }
+    /// `frame` counts from the take's first.
+    [[nodiscard]] Matrix3d sharedAt(size_t frame) const {
+        return shared.empty() ? Matrix3d::Identity() : shared[frame];
+    }
+    [[nodiscard]] Matrix3d at(size_t clip, size_t frame) const {
+        if (clip >= own.size() || own[clip].empty()) return sharedAt(frame);
+        return sharedAt(frame) * own[clip][frame];
+    }
+};
+
 /// All that a solve of a take says, and all that a frame is made from besides its pixels.
 struct SolvedTake {
     Mount mount;
     std::vector<CameraLight> light;  ///< one a clip
     std::vector<BlackRun> black;
+    TakenOut taken_out;
     std::shared_ptr<const ComposeDistance> distance;  ///< null: infinity
 };
 
@@ -40,11 +57,9 @@ struct TakeFrame {
     std::shared_ptr<PlateStore> store;
 };
 
-/// Reads headers; pixels when they are first asked for. `worldFromMount` is what of the shake is
-/// taken out. A camera that is placed always has a plate, so that labels hold for every frame.
-/// Throws io::InputError as Take::at does.
-[[nodiscard]] TakeFrame takeFrame(const Take& take, const SolvedTake& solved, int64_t frame,
-                                  const Matrix3d& worldFromMount);
+/// Reads headers; pixels when they are first asked for. A camera that is placed always has a plate,
+/// so that labels hold for every frame. Throws io::InputError as Take::at does.
+[[nodiscard]] TakeFrame takeFrame(const Take& take, const SolvedTake& solved, int64_t frame);
 
 /// The cameras as they stand at the take's first frame through the lenses that the solve found:
 /// what the panorama's size follows from, whichever frames are made.

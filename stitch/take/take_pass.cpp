@@ -10,6 +10,7 @@
 #include "stitch/compose/exposure.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/stage_clock.h"
+#include "stitch/take/shake_pass.h"
 
 namespace plateloom::stitch {
 
@@ -50,7 +51,7 @@ public:
           solved_(solved),
           clock_(progress),
           grid_(gridFor(solved)),
-          shake_(int(take.clips.size()), take.rolled == Rolled::in_turn),
+          shake_(int(take.clips.size()), false),
           light_(int(take.clips.size())) {
         if (solved_.light.empty()) solved_.light.assign(take.clips.size(), {{GainKey{}}, {}});
     }
@@ -81,7 +82,7 @@ private:
 
     Lit lit(int64_t number) {
         Lit out;
-        out.frame = takeFrame(take_, solved_, number, Matrix3d::Identity());
+        out.frame = takeFrame(take_, solved_, number);
         TakeFrame& frame = out.frame;
         const size_t count = frame.plates.size();
         out.level.assign(take_.clips.size(), -1);
@@ -184,16 +185,9 @@ private:
     void add(int64_t number) {
         Lit one = lit(number);
         TakeFrame& frame = one.frame;
-        std::vector<ShakeView> views(one.shown.size());
-        tbb::parallel_for(size_t(0), one.shown.size(), [&](size_t k) {
-            const auto i = size_t(one.shown[k]);
-            const auto pixels = frame.store->get(int(i));
-            const auto clip = size_t(frame.clip[i]);
-            views[k] = {
-                int(clip), frame.plates[i].lens, solved_.mount.cameras[clip].at(number),
-                std::make_shared<const LightPicture>(lightPicture(*pixels, frame.plates[i].lens))};
-        });
-        out_.shake.push_back(shake_.add(number, views));
+        // Of takes shot in turn it is known already (shake_pass.h).
+        if (take_.rolled == Rolled::array)
+            out_.shake.push_back(shake_.add(number, shakeViews(frame, solved_.mount, one.shown)));
         const Overview overview =
             makeOverview(frame.plates, *frame.store, grid_, kTakeOverviewAcross);
         DifferenceTables now(overview);

@@ -17,7 +17,7 @@ namespace plateloom::stitch {
 constexpr int kTakeOverviewAcross = 1024;
 
 struct TakePass {
-    std::vector<ShakeFrame> shake;   ///< one a frame
+    std::vector<ShakeFrame> shake;   ///< of an array, one a frame
     std::vector<CameraLight> light;  ///< one a clip
     SeamPlan seams;                  ///< labels are indices of the placed cameras
     std::vector<BlackRun> black;
@@ -25,7 +25,8 @@ struct TakePass {
     std::vector<std::string> notes, warnings;
 };
 
-/// `solved.mount` is used; its light and black frames are found here. Throws io::InputError as
+/// `solved.mount` is used, and what of the shake is taken out, so that what crosses the seams is
+/// told from what only shook; light and black frames are found here. Throws io::InputError as
 /// Take::at does, and for frames that can't be read.
 [[nodiscard]] TakePass passOverTake(const Take& take, const SolvedTake& solved,
                                     const Progress& progress, std::vector<StageTime>* times);

@@ -137,17 +137,48 @@ SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::Solv
     return plan;
 }
 
-std::vector<Matrix3d> readShake(const std::filesystem::path& path, const Take& take) {
-    std::map<int64_t, Matrix3d> at;
-    for (const auto& sample : io::readShakeTrack(shakePath(path)))
-        at[sample.frame] = calib::worldFromCamera(sample.turn);
+std::vector<io::ShakeSample> samplesOf(const Take& take, const TakenOut& taken_out) {
+    std::vector<io::ShakeSample> samples;
+    for (int64_t frame = take.first; frame <= take.last; ++frame) {
+        const auto i = size_t(frame - take.first);
+        if (!taken_out.shared.empty())
+            samples.push_back(
+                {frame, take.timecodeAt(frame), calib::panTiltRoll(taken_out.shared[i]), ""});
+        for (size_t c = 0; c < taken_out.own.size(); ++c)
+            if (!taken_out.own[c].empty())
+                samples.push_back({frame, take.timecodeAt(frame, int(c)),
+                                   calib::panTiltRoll(taken_out.own[c][i]), fileOf(take.clips[c])});
+    }
+    return samples;
+}
+
+// The turns of one source, one a frame of the take; none where it is not there and need not be.
+std::vector<Matrix3d> turnsOf(const std::filesystem::path& path,
+                              const std::map<int64_t, Matrix3d>& at, const std::string& source,
+                              const Take& take, bool needed) {
     std::vector<Matrix3d> out;
+    if (at.empty() && !needed) return out;
     for (int64_t frame = take.first; frame <= take.last; ++frame) {
         const auto found = at.find(frame);
         if (found == at.end())
-            throw io::InputError(shakePath(path).string(),
-                                 "has no sample of frame " + std::to_string(frame));
+            throw io::InputError(path.string(),
+                                 "has no sample of frame " + std::to_string(frame) +
+                                     (source.empty() ? std::string() : " for " + source));
         out.push_back(found->second);
+    }
+    return out;
+}
+
+TakenOut readShake(const std::filesystem::path& path, const Take& take, const Mount& mount) {
+    const bool in_turn = take.rolled == Rolled::in_turn;
+    std::map<std::string, std::map<int64_t, Matrix3d>> at;
+    for (const auto& sample : io::readShakeTrack(path))
+        at[sample.clip][sample.frame] = calib::worldFromCamera(sample.turn);
+    TakenOut out;
+    out.shared = turnsOf(path, at[""], "", take, !in_turn);
+    for (size_t c = 0; c < take.clips.size(); ++c) {
+        const auto file = fileOf(take.clips[c]);
+        out.own.push_back(turnsOf(path, at[file], file, take, in_turn && mount.cameras[c].placed));
     }
     return out;
 }
@@ -159,15 +190,8 @@ void writeTakeSolve(const std::filesystem::path& path, const Take& take, const T
     io::startSeamPictures(seamFolder(path));
     for (const auto& part : solve.seams.parts)
         io::writeSeamPicture(seamFolder(path), part.frame, pictureOf(part.map, clips));
-    if (!solve.taken_out.empty()) {
-        std::vector<io::ShakeSample> samples;
-        for (size_t i = 0; i < solve.taken_out.size(); ++i) {
-            const int64_t frame = take.first + int64_t(i);
-            samples.push_back(
-                {frame, take.timecodeAt(frame), calib::panTiltRoll(solve.taken_out[i])});
-        }
-        io::writeShakeTrack(shakePath(path), samples, take.rate);
-    }
+    if (solve.steady != Steady::none)
+        io::writeShakeTrack(shakePath(path), samplesOf(take, solve.solved.taken_out), take.rate);
     // Last: who finds it finds the rest.
     std::vector<io::SolvedPlate> lines;
     for (size_t c = 0; c < take.clips.size(); ++c) lines.push_back(lineOf(take, solve, c));
@@ -223,7 +247,8 @@ TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
     solve.seams = readSeams(path, lines, first.seams, take, solve.solved.mount);
     if (solve.seams.parts.empty())
         throw io::InputError(path.string(), "says nothing of seams; solve the take again");
-    if (solve.steady != Steady::none) solve.taken_out = readShake(path, take);
+    if (solve.steady != Steady::none)
+        solve.solved.taken_out = readShake(shakePath(path), take, solve.solved.mount);
     setDistance({"auto"}, take, solve);
     return solve;
 }

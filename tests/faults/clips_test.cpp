@@ -72,6 +72,18 @@ TEST_CASE("Clips of unlike length: each one's range and what they share are said
     checkPolite(result);
 }
 
+TEST_CASE("Takes shot in turn have no path to follow: the command line is wrong, nothing is made") {
+    const Folder folder;
+    test::writeClip(folder / "clips", "cam1", {}, 1001, 1004);
+    test::writeClip(folder / "clips", "cam2", {}, 1001, 1004);
+    const auto result = run("solve " + quoted(folder / "clips") +
+                            " --clips in-turn --steady follow -o " + quoted(folder / "m.jsonl"));
+    CHECK(result.status == 2);
+    CHECK_THAT(result.err, Contains("--steady follow") && Contains("--steady lock"));
+    CHECK_FALSE(fs::exists(folder / "m.jsonl"));
+    checkPolite(result);
+}
+
 TEST_CASE("Clips of unlike rate, and a clip without timecode among others, are refused") {
     const Folder folder;
     ClipOnDisk other;

@@ -2,69 +2,12 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "io/shake_track.h"
-#include "io/solve_file.h"
-#include "stitch/take/stitch_take.h"
-#include "tests/program.h"
-#include "world/array_recording.h"
-#include "world/mount_truth.h"
+#include "tests/take_on_disk.h"
 #include "world/sequence_truth.h"
-#include "world/truth.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;
-
-namespace {
-
-void silent(const std::string&, double) {}
-
-// Three cameras that see from one place, small and short.
-world::ArraySettings smallArray() {
-    world::ArraySettings settings;
-    settings.cameras = 3;
-    settings.frames = 8;
-    settings.width_px = 640;
-    settings.height_px = 360;
-    settings.pupil_radius_m = 0;
-    settings.iris_frames = 4;
-    return settings;
-}
-
-struct Filmed {
-    test::Folder folder;
-    world::ArrayTake take;
-
-    explicit Filmed(const world::ArraySettings& settings) : take(world::planArray(settings)) {
-        world::writeTake(folder.path(), take);
-    }
-    [[nodiscard]] TakeArguments arguments() const {
-        TakeArguments arguments;
-        for (const auto& clip : take.clips) {
-            arguments.plates.plates.push_back((folder / (clip.name + ".####.exr")).string());
-            arguments.plates.lens_tracks.push_back(folder / (clip.name + ".jsonl"));
-        }
-        arguments.rolled = take.settings.in_turn ? Rolled::in_turn : Rolled::array;
-        return arguments;
-    }
-    [[nodiscard]] TakeStitchRequest request(const std::string& name) const {
-        TakeStitchRequest request;
-        request.take = arguments();
-        request.solve_file = folder / "mount.jsonl";
-        request.output = folder / (name + ".####.exr");
-        request.width = 1024;
-        return request;
-    }
-    [[nodiscard]] world::MountErrors mountErrors() const {
-        return world::compareMount(io::readSolve(folder / "mount.jsonl"),
-                                   world::readTrueTake(folder / "truth" / "mount.json"));
-    }
-    [[nodiscard]] io::Picture frame(const std::string& name, int number) const {
-        return world::readPanorama(io::framePath((folder / (name + ".####.exr")).string(), number),
-                                   1024);
-    }
-};
-
-}  // namespace
+using namespace plateloom::test;
 
 TEST_CASE("An array's mount is solved from all of the take, and its shake taken out") {
     Filmed filmed(smallArray());
@@ -76,9 +19,8 @@ TEST_CASE("An array's mount is solved from all of the take, and its shake taken 
     INFO("mount " << errors.rms_px << " px RMS at 640 px across");
     CHECK(errors.missing.empty());
     CHECK(errors.rms_px < 0.02);
-    const auto shake = world::compareShake(
-        io::readShakeTrack(filmed.folder / "mount.shake.jsonl"),
-        world::readTrueTake(filmed.folder / "truth" / "mount.json"), errors.trueMountFromSolved);
+    const auto shake =
+        world::compareShake(filmed.shake(), filmed.truth(), errors.trueMountFromSolved);
     INFO("shake off by " << shake.rms_px << " of " << shake.true_rms_px << " px");
     CHECK(shake.frames == 8);
     CHECK(shake.rms_px < 0.05);

@@ -124,7 +124,7 @@ TEST_CASE("What was taken out is an OpenTrackIO track that any reader of lens tr
     std::vector<io::ShakeSample> written;
     for (int i = 0; i < 5; ++i)
         written.push_back(
-            {1001 + i, io::timecodeOf(86400 + i, rate, false), {0.1 / 3 * i, -0.2, 0.01}});
+            {1001 + i, io::timecodeOf(86400 + i, rate, false), {0.1 / 3 * i, -0.2, 0.01}, ""});
     io::writeShakeTrack(path, written, rate);
     const auto read = io::readShakeTrack(path);
     REQUIRE(read.size() == 5);
@@ -137,4 +137,27 @@ TEST_CASE("What was taken out is an OpenTrackIO track that any reader of lens tr
     CHECK(track.samples[2].pose->tilt_deg == written[2].turn.tilt_deg);
     rewrite(path, "\"frame\":1003", "\"frame\":1001");
     CHECK_THROWS_WITH(io::readShakeTrack(path), Catch::Contains(":3") && Catch::Contains("frame"));
+}
+
+TEST_CASE("What clips did by themselves are sources of their own in the track") {
+    const auto path = folderOf("plateloom_own_shake") / "mount.shake.jsonl";
+    const io::FrameRate rate{25, 1};
+    std::vector<io::ShakeSample> written;
+    for (int i = 0; i < 3; ++i)
+        for (int clip = 0; clip < 2; ++clip)
+            written.push_back({1001 + i,
+                               io::timecodeOf(90000 * clip + i, rate, false),
+                               {0.1 * i, 0.2 * clip, 0},
+                               clip == 0 ? "a.####.exr" : "b.####.exr"});
+    io::writeShakeTrack(path, written, rate);
+    const auto read = io::readShakeTrack(path);
+    REQUIRE(read.size() == 6);
+    CHECK(read[2].clip == "a.####.exr");
+    CHECK(read[3].clip == "b.####.exr");
+    CHECK(read[3].frame == 1002);
+    CHECK(read[3].turn.tilt_deg == 0.2);
+    CHECK(read[3].timecode == written[3].timecode);
+    // One frame twice of one source is a fault, of two it is not.
+    rewrite(path, "\"frame\":1003,\"clip\":\"b", "\"frame\":1002,\"clip\":\"b");
+    CHECK_THROWS_WITH(io::readShakeTrack(path), Catch::Contains(":6") && Catch::Contains("frame"));
 }

@@ -16,7 +16,7 @@ using namespace plateloom::world;
 namespace {
 
 TrueTake truthOf(const ArrayTake& take) {
-    TrueTake truth{take.settings.rate, {}};
+    TrueTake truth{take.settings.rate, {}, take.settings.in_turn};
     for (const Clip& clip : take.clips) {
         TrueClip out{clip.name, clip.name + ".####.exr", 1600, {}, {}};
         for (size_t i = 0; i < clip.frames.size(); ++i)
@@ -105,10 +105,11 @@ TEST_CASE("A shake track is compared after one turn of its world, whatever the m
     const calib::Matrix3d world = calib::worldFromCamera({-70, 5, 1});
     std::vector<io::ShakeSample> track;
     for (size_t i = 0; i < 48; ++i)
-        track.push_back(
-            {1001 + int64_t(i), io::timecodeOf(take.clips[0].shoot.plates[i].frame, {24, 1}, false),
-             calib::panTiltRoll(world * calib::worldFromCamera(take.clips[0].frames[i].mount) *
-                                kTurn)});
+        track.push_back({1001 + int64_t(i),
+                         io::timecodeOf(take.clips[0].shoot.plates[i].frame, {24, 1}, false),
+                         calib::panTiltRoll(
+                             world * calib::worldFromCamera(take.clips[0].frames[i].mount) * kTurn),
+                         ""});
     const ShakeErrors right = compareShake(track, truth, kTurn);
     CHECK(right.frames == 48);
     CHECK(right.rms_px < 1e-6);
@@ -118,6 +119,47 @@ TEST_CASE("A shake track is compared after one turn of its world, whatever the m
     CHECK(off.rms_px == Approx(1600 * 0.005 * calib::kRadPerDeg).epsilon(0.05));
     track[3].timecode->hours = 1;
     CHECK(compareShake(track, truth, kTurn).not_in_take == 1);
+}
+
+TEST_CASE("Of takes shot in turn a clip stands in its mean, and its own shake is compared",
+          "[array]") {
+    ArraySettings s;
+    s.in_turn = true;
+    s.knocks = {{2, 1020, 0.4}};
+    const ArrayTake take = planArray(s);
+    const TrueTake truth = truthOf(take);
+    std::vector<io::SolvedPlate> solve;
+    std::vector<io::ShakeSample> track;
+    for (const Clip& clip : take.clips) {
+        std::vector<calib::Matrix3d> looked;
+        calib::Matrix3d sum = calib::Matrix3d::Zero();
+        for (const auto& plate : clip.shoot.plates) {
+            looked.push_back(kTurn.transpose() * calib::worldFromCamera(plate.pose));
+            sum += looked.back();
+        }
+        const calib::Matrix3d mean = calib::nearestRotation(sum);
+        solve.push_back(solved(clip.name + ".####.exr", mean));
+        solve.back().clip.emplace();
+        solve.back().clip->first = 1001;
+        solve.back().clip->last = 1048;
+        for (size_t i = 0; i < looked.size(); ++i)
+            track.push_back({1001 + int64_t(i), std::nullopt,
+                             calib::panTiltRoll(looked[i] * mean.transpose()),
+                             clip.name + ".####.exr"});
+    }
+    CHECK(compareMount(solve, truth).rms_px < 1e-6);
+    for (const OwnShakeError& clip : compareOwnShake(track, solve, truth)) {
+        CHECK(clip.frames == 48);
+        CHECK(clip.rms_px < 1e-6);
+        CHECK(clip.true_rms_px > 1);
+    }
+    // Left in, all of it is left.
+    for (const OwnShakeError& clip : compareOwnShake({}, solve, truth))
+        CHECK(clip.rms_px == Approx(clip.true_rms_px));
+    solve[3].pose.pan_deg += 0.1;
+    CHECK(compareMount(solve, truth).largest_px > 2);
+    // Its mean being off does not count as shake.
+    CHECK(compareOwnShake(track, solve, truth)[3].rms_px < 0.05);
 }
 
 TEST_CASE("The change from frame to frame is that of the worst pixel, and says where", "[array]") {

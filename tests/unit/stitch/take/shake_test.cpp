@@ -35,6 +35,7 @@ std::vector<ShakeFrame> shaken(int frames, double pan_per_frame_deg, double shak
             {pan_per_frame_deg * i + normal(random), normal(random), normal(random)});
         frame.apart_rad.assign(2, Vector3d::Zero());
         frame.apart_corners.assign(2, 50);
+        frame.apart_sigma_rad.assign(2, 0);
         out.push_back(frame);
     }
     return out;
