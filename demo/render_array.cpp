@@ -45,6 +45,9 @@ void addMount(CLI::App& app, Arguments& a) {
                    "Reach of the mount's shake, degrees; 0: still")
         ->check(CLI::Range(0.0, 10.0))
         ->capture_default_str();
+    app.add_option("--mount-pan", a.take.pan_deg_per_s,
+                   "The mount goes round besides, degrees a second")
+        ->capture_default_str();
     app.add_option("--measured-deg", a.take.measured_deg,
                    "Poses in the tracks are measured to this many degrees; 0: exactly")
         ->capture_default_str();

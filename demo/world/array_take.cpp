@@ -129,6 +129,7 @@ void planFrame(const ArraySettings& s, int camera, const LensCopy& copy, int ins
     ClipFrame frame;
     frame.number = number;
     frame.mount = mountAt(s.shake, time_s);
+    frame.mount.pan_deg += s.pan_deg_per_s * instant * s.rate.denom / s.rate.num;
     frame.on_mount = afterKnocks(s, camera, number, clip.on_mount);
     frame.black = within(s.black, camera, number);
     frame.missing = within(s.missing, camera, number);

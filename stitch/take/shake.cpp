@@ -2,10 +2,12 @@
 
 #include <tbb/parallel_for.h>
 
+#include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <Eigen/SVD>
 #include <algorithm>
 #include <cmath>
+#include <opencv2/imgproc.hpp>
 
 #include "calib/median.h"
 #include "calib/rotation_vector.h"
@@ -19,8 +21,9 @@ namespace {
 
 constexpr int kCorners = 80;       // looked for on each camera's frame
 constexpr double kSearch_px = 10;  // beyond what the frames before foretell
-// Where that finds nothing: someone ran into it, or it swings by itself and had been hidden.
-constexpr double kWideSearch_px = 40;
+// Where that finds nothing (someone ran into it, or it swings and had been hidden), pictures this
+// wide tell where to look.
+constexpr int kGlance_px = 160;
 constexpr int kPatch_px = 21;
 constexpr int kLeastCorners = 6;
 // Fewer of the reference's corners than this and it has done its time.
@@ -57,6 +60,31 @@ double sigmaOf_rad(const std::vector<DirectionPair>& pairs, const std::vector<do
     // Two figures a pair, three of them spent on the turn.
     const double variance_px2 = squares / (2 * count - 3);
     return std::sqrt(variance_px2 * information.inverse().trace());
+}
+
+// Phase correlation (Kuglin and Hines 1975) of small pictures: about how far what lies in the
+// middle of the one has gone in the other, however far that is; the camera's roll is taken as it
+// was.
+Matrix3d glancedTurn(const ShakeView& then, const ShakeView& now) {
+    const auto small = [](const LightPicture& light) {
+        const double scale = double(kGlance_px) / light.log_light.cols;
+        cv::Mat out;
+        cv::resize(light.log_light, out,
+                   {kGlance_px, std::max(8, int(std::lround(scale * light.log_light.rows)))}, 0, 0,
+                   cv::INTER_AREA);
+        return out;
+    };
+    const cv::Mat before = small(*then.light), after = small(*now.light);
+    cv::Mat window;
+    cv::createHanningWindow(window, before.size(), CV_32F);
+    const cv::Point2d shift = cv::phaseCorrelate(before, after, window);
+    const auto& sensor = then.lens.sensor();
+    const Vector2d middle(0.5 * sensor.width_px, 0.5 * sensor.height_px);
+    const Vector2d there = middle + Vector2d(shift.x * sensor.width_px / before.cols,
+                                             shift.y * sensor.height_px / before.rows);
+    const auto from = then.lens.rayFromRecorded(middle), to = now.lens.rayFromRecorded(there);
+    if (!from || !to) return Matrix3d::Identity();
+    return Eigen::Quaterniond::FromTwoVectors(*from, *to).toRotationMatrix();
 }
 
 }  // namespace
@@ -96,6 +124,10 @@ struct ShakeTracker::Reference {
     Matrix3d firstFromMount;   // the mount's turn at that frame
     Vector3d apart_rad;        // and the camera's own
     int first_found = -1;      // corners found in the frame after it
+
+    [[nodiscard]] Matrix3d firstFromCamera() const {
+        return firstFromMount * view.mountFromCamera * calib::rotationOf(apart_rad);
+    }
 };
 
 ShakeTracker::ShakeTracker(int clips, bool each_alone)
@@ -134,18 +166,20 @@ Matrix3d ShakeTracker::foretoldApart(size_t clip) const {
     return last * calib::rotationOf(apart_before_[clip]).transpose() * last;
 }
 
+// Where a camera looks now, by the frames before: now from the reference.
+Matrix3d ShakeTracker::foretold(const ShakeView& view) const {
+    const Matrix3d firstFromNow =
+        last_ * step_ * view.mountFromCamera * foretoldApart(size_t(view.clip));
+    return firstFromNow.transpose() * reference_[size_t(view.clip)]->firstFromCamera();
+}
+
 // The reference's corners in a frame: directions in the mount as it stood at the reference, and
 // as it stands now.
-ShakeTracker::Seen ShakeTracker::look(const ShakeView& view, double search_px) const {
+ShakeTracker::Seen ShakeTracker::look(const ShakeView& view, const Matrix3d& nowFromThen) const {
     Seen seen;
     seen.clip = view.clip;
     const Reference& reference = *reference_[size_t(view.clip)];
-    const Matrix3d foretold = last_ * step_;
-    const Matrix3d firstFromThen = reference.firstFromMount * reference.view.mountFromCamera *
-                                   calib::rotationOf(reference.apart_rad);
-    const Matrix3d firstFromNow =
-        foretold * view.mountFromCamera * foretoldApart(size_t(view.clip));
-    const Matrix3d nowFromThen = firstFromNow.transpose() * firstFromThen;
+    const Matrix3d firstFromThen = reference.firstFromCamera();
     const auto transfer = transferAToB(reference.view.lens, view.lens, nowFromThen);
     std::vector<Tie> ties;
     for (Tie tie : reference.corners) {
@@ -156,7 +190,7 @@ ShakeTracker::Seen ShakeTracker::look(const ShakeView& view, double search_px) c
     }
     seen.asked = int(reference.corners.size());
     RefineSettings settings;
-    settings.search_px = search_px;
+    settings.search_px = kSearch_px;
     settings.patch_px = kPatch_px;
     for (const auto& tie :
          refineGivenTies(ties, *reference.view.light, *view.light, transfer, settings)) {
@@ -178,12 +212,15 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
     std::vector<Seen> seen(views.size());
     std::vector<FoundTurn> alone(views.size());  // each camera by itself
     tbb::parallel_for(size_t(0), views.size(), [&](size_t i) {
-        if (!reference_[size_t(views[i].clip)]) return;
-        for (const double search_px : {kSearch_px, kWideSearch_px}) {
-            seen[i] = look(views[i], search_px);
+        const auto& reference = reference_[size_t(views[i].clip)];
+        if (!reference) return;
+        const auto lookFrom = [&](const Matrix3d& nowFromThen) {
+            seen[i] = look(views[i], nowFromThen);
             alone[i] = turnBetween(seen[i].pairs);
-            if (alone[i].agreeing >= kLeastCorners) break;
-        }
+        };
+        lookFrom(foretold(views[i]));
+        if (alone[i].agreeing < kLeastCorners && !reference->corners.empty())
+            lookFrom(glancedTurn(reference->view, views[i]));
     });
     const bool first = std::none_of(reference_.begin(), reference_.end(),
                                     [](const auto& reference) { return reference != nullptr; });

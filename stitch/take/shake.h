@@ -70,7 +70,8 @@ private:
         int asked = 0;
     };
     void refer(const ShakeView& view, const Matrix3d& firstFromMount, const Vector3d& apart_rad);
-    [[nodiscard]] Seen look(const ShakeView& view, double search_px) const;
+    [[nodiscard]] Seen look(const ShakeView& view, const Matrix3d& nowFromThen) const;
+    [[nodiscard]] Matrix3d foretold(const ShakeView& view) const;
     [[nodiscard]] Matrix3d foretoldApart(size_t clip) const;
 
     bool each_alone_;

@@ -210,9 +210,11 @@ void solveArray(const Take& take, const TakeSolveSettings& settings, const First
     }
     out.knocks = knocks;
     takeOver(pass, out);
-    out.shake_px = shakeOf(takenOut(pass.shake, Steady::lock), px_per_rad);
+    const auto taken_out =
+        takenOut(pass.shake, settings.steady == Steady::none ? Steady::lock : settings.steady);
+    out.shake_px = shakeOf(taken_out, px_per_rad);
     if (settings.steady == Steady::none) return;
-    out.solved.taken_out.shared = takenOut(pass.shake, settings.steady);
+    out.solved.taken_out.shared = taken_out;
     tellUnknown("the mount's",
                 int(std::count_if(pass.shake.begin(), pass.shake.end(),
                                   [](const auto& frame) { return !frame.known; })),

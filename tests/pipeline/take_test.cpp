@@ -2,6 +2,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "calib/angle.h"
 #include "tests/take_on_disk.h"
 #include "world/sequence_truth.h"
 
@@ -25,6 +26,62 @@ TEST_CASE("An array's mount is solved from all of the take, and its shake taken 
     CHECK(shake.frames == 8);
     CHECK(shake.rms_px < 0.05);
     CHECK(shake.true_rms_px > 10 * shake.rms_px);
+}
+
+TEST_CASE("Following, a mount that goes round does so smoothly, and the horizon stays level") {
+    auto settings = smallArray();
+    settings.cameras = 2;
+    settings.frames = 24;
+    settings.width_px = 320;
+    settings.height_px = 180;
+    settings.samples = 1;
+    settings.iris_camera = 0;
+    settings.moves = false;
+    settings.measured_deg = 0;
+    settings.shake.reach_deg = 0.4;
+    settings.pan_deg_per_s = 6;
+    const Filmed filmed(settings);
+    const Take take = gatherTake(filmed.arguments());
+    TakeSolveSettings follow;
+    follow.steady = Steady::follow;
+    writeTakeSolve(filmed.folder / "mount.jsonl", take, solveTake(take, follow, silent));
+
+    // How the mount truly went, and how the panorama goes with what was taken out.
+    const auto errors = filmed.mountErrors();
+    std::vector<calib::Matrix3d> went, goes;
+    for (const auto& [timecode_frame, pose] : filmed.truth().mountByTimecode())
+        went.push_back(calib::worldFromCamera(pose) * errors.trueMountFromSolved);
+    const auto shake = filmed.shake();
+    REQUIRE(shake.size() == went.size());
+    for (size_t i = 0; i < went.size(); ++i)
+        goes.push_back(went[i] * calib::worldFromCamera(shake[i].turn).transpose());
+
+    // Jerks from frame to frame go,
+    const auto jerk_deg = [](const std::vector<calib::Matrix3d>& turns) {
+        double squares = 0;
+        for (size_t i = 1; i + 1 < turns.size(); ++i) {
+            const calib::Matrix3d before = turns[i - 1].transpose() * turns[i],
+                                  after = turns[i].transpose() * turns[i + 1];
+            squares += std::pow(calib::angleBetween_deg(before, after), 2);
+        }
+        return std::sqrt(squares / double(turns.size() - 2));
+    };
+    INFO("jerks of " << jerk_deg(went) << " degrees become " << jerk_deg(goes));
+    CHECK(jerk_deg(goes) < 0.15 * jerk_deg(went));
+    // the way round stays as long as it was (23 frames of 6 degrees a second),
+    const auto pan = [](const calib::Matrix3d& turn) { return calib::panTiltRoll(turn).pan_deg; };
+    const double round_deg = pan(goes.back()) - pan(goes.front());
+    CHECK(round_deg == Approx(6 * 23 / 24.0).margin(0.6));
+    // and up is up, where the mount itself tipped.
+    const auto tipsAtMost_deg = [](const std::vector<calib::Matrix3d>& turns) {
+        double most = 0;
+        for (const auto& turn : turns)
+            most = std::max(most, calib::kDegPerRad * std::acos(std::min(1.0, turn(2, 2))));
+        return most;
+    };
+    INFO("tips by " << tipsAtMost_deg(went) << ", with it out " << tipsAtMost_deg(goes));
+    CHECK(tipsAtMost_deg(goes) < 0.25);
+    CHECK(tipsAtMost_deg(goes) < 0.75 * tipsAtMost_deg(went));
 }
 
 TEST_CASE("In a static world under constant light nothing changes from frame to frame") {

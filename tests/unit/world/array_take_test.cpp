@@ -243,6 +243,18 @@ TEST_CASE("While nothing moves frames are alike to the bit but for noise and iri
     CHECK(pixelsOf("cam2.1001.exr") != pixelsOf("cam1.1001.exr"));
 }
 
+TEST_CASE("A mount that goes round takes its cameras with it, and shakes as it would", "[array]") {
+    ArraySettings s = smallArray();
+    const ArrayTake stays = planArray(s);
+    s.pan_deg_per_s = 12;
+    const ArrayTake goes = planArray(s);
+    for (size_t i = 0; i < goes.clips[1].frames.size(); ++i) {
+        const auto &before = stays.clips[1].frames[i].mount, &now = goes.clips[1].frames[i].mount;
+        CHECK(now.pan_deg - before.pan_deg == Approx(0.5 * double(i)).margin(1e-9));
+        CHECK(now.tilt_deg == before.tilt_deg);
+    }
+}
+
 TEST_CASE("In turn: one camera's lens, takes a minute and more apart, and the world moves on",
           "[array]") {
     ArraySettings s = smallArray();
