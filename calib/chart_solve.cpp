@@ -9,6 +9,7 @@
 
 #include "calib/chart_residual.h"
 #include "calib/chart_start.h"
+#include "calib/lens_table.h"
 
 namespace plateloom::calib {
 
@@ -211,8 +212,8 @@ void takeResiduals(const ChartBoard& board, const Sensor& sensor, const Units& u
 }
 
 // The lens block's covariance, scaled by the scatter of the residuals.
-void takeSigmas(ceres::Problem& problem, const ChartNumbers& n, const Units& unit, size_t residuals,
-                size_t free_numbers, ChartFit* fit) {
+void takeSigmas(ceres::Problem& problem, const ChartNumbers& n, const Units& unit,
+                double half_diagonal_mm, size_t residuals, size_t free_numbers, ChartFit* fit) {
     fit->focal_sigma_mm = kInfinity;
     fit->axis_sigma_mm = fit->centre_sigma_mm = Vector2d::Constant(kInfinity);
     fit->tangential_sigma = Vector2d::Constant(kInfinity);
@@ -235,11 +236,21 @@ void takeSigmas(ceres::Problem& problem, const ChartNumbers& n, const Units& uni
         const int a = kAxis + i, d = kCentre + i;
         fit->axis_sigma_mm[i] = scale * std::sqrt(c(a, a));
         fit->centre_sigma_mm[i] = scale * std::sqrt(std::max(0.0, c(a, a) + c(d, d) + 2 * c(a, d)));
-        // p1 goes with y, p2 with x; p = k1 dC to first order.
+        // p1 goes with y, p2 with x; a centre moved by dC is p = -k1 dC to first order.
         const int p = kTangential + 1 - i;
         const double per_mm2 = unit.sensor_mm * unit.sensor_mm;
-        const double by_centre = n.lens[kRadial] * n.lens[kRadial] * c(d, d);
-        fit->tangential_sigma[1 - i] = scale / per_mm2 * std::sqrt(c(p, p) + by_centre);
+        const double k1 = n.lens[kRadial];
+        const double both = c(p, p) + k1 * k1 * c(d, d) - 2 * k1 * c(p, d);
+        fit->tangential_sigma[1 - i] = scale / per_mm2 * std::sqrt(std::max(0.0, both));
+    }
+    for (size_t i = 0; i < kRadialHeights.size(); ++i) {
+        // The terms below the line count against those above, to first order.
+        const double r = kRadialHeights[i] * half_diagonal_mm / unit.sensor_mm;
+        Eigen::Matrix<double, kLensNumbers, 1> slope =
+            Eigen::Matrix<double, kLensNumbers, 1>::Zero();
+        for (int term = 0; term < 6; ++term)
+            slope[kRadial + term] = (term % 2 ? -1 : 1) * std::pow(r, 3 + 2 * (term / 2));
+        fit->radial_sigma_mm[i] = scale * std::sqrt(std::max(0.0, slope.dot(c * slope)));
     }
 }
 
@@ -304,7 +315,7 @@ ChartFit fitChart(const ChartBoard& board, const std::vector<ChartView>& views,
     takeNumbers(n, unit, &fit);
     takeResiduals(board, sensor, unit, n, views, &fit);
     if (settings.sigmas && fit.usable)
-        takeSigmas(problem, n, unit, residuals,
+        takeSigmas(problem, n, unit, sensor.halfDiagonal_mm(), residuals,
                    size_t(model.freeNumbers()) + kPoseNumbers * views.size(), &fit);
     return fit;
 }

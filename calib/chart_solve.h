@@ -27,8 +27,11 @@ struct ChartFit {
     /// where the pictures do not tell. `centre`: of the distortion, dC + dP.
     double focal_sigma_mm = 0;
     Vector2d axis_sigma_mm = Vector2d::Zero(), centre_sigma_mm = Vector2d::Zero();
-    /// Of p1 and p2, mm^-1; of a distortion centre solved in their place, what it is as such terms.
+    /// Of p1 and p2, mm^-1; of a distortion centre solved in their place or beside them, of what it
+    /// is as such terms, together with them.
     Vector2d tangential_sigma = Vector2d::Zero();
+    /// Of the distortion, toward the centre or away from it, at the heights kRadialHeights.
+    std::array<double, 3> radial_sigma_mm{};
 };
 
 struct ChartSettings {

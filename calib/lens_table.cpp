@@ -129,6 +129,14 @@ bool isSameSetting(const LensSetting& a, const LensSetting& b) {
     return SettingGrid::isSamePlace(ringsOf(a), ringsOf(b));
 }
 
+GeometrySigma GeometrySigma::orWorse(const GeometrySigma& other) const {
+    GeometrySigma out{
+        std::max(axis_mm, other.axis_mm), std::max(tangential_per_mm, other.tangential_per_mm), {}};
+    for (size_t i = 0; i < out.radial_mm.size(); ++i)
+        out.radial_mm[i] = std::max(radial_mm[i], other.radial_mm[i]);
+    return out;
+}
+
 // What sets the two lookups apart.
 struct LensLookup::Kind {
     const char* name;
@@ -146,9 +154,7 @@ LensLookup::LensLookup(const LensTable& table) {
         if (!at.geometry) continue;
         geometry.push_back({rings, geometryOf(at.lens)});
         if (!at.lens.distortion.isNone()) direction_ = at.lens.distortion.direction;
-        centre_sigma_.axis_mm = std::max(centre_sigma_.axis_mm, at.centre_sigma.axis_mm);
-        centre_sigma_.tangential_per_mm =
-            std::max(centre_sigma_.tangential_per_mm, at.centre_sigma.tangential_per_mm);
+        geometry_sigma_ = geometry_sigma_.orWorse(at.geometry_sigma);
         if (at.supported_radius_mm > 0)
             supported_radius_mm_ = supported_radius_mm_ > 0
                                        ? std::min(supported_radius_mm_, at.supported_radius_mm)
@@ -207,7 +213,7 @@ LookedUp LensLookup::at(const LensSetting& setting) const {
         if (pupil_known_) out.lens.entrance_pupil_offset_m = value[pupil];
         out.geometry = true;
         out.supported_radius_mm = supported_radius_mm_;
-        out.centre_sigma = centre_sigma_;
+        out.geometry_sigma = geometry_sigma_;
     }
     if (!shading_.empty()) {
         const Kind kind{"shading", true, 0.003};

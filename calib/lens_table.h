@@ -9,6 +9,7 @@
 // All settings of a table have the same direction of the distortion model (D-U or U-D).
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <vector>
@@ -29,11 +30,20 @@ struct LensSetting {
 /// Close enough to be one setting that was shot twice.
 [[nodiscard]] bool isSameSetting(const LensSetting& a, const LensSetting& b);
 
-/// How well charts told what a camera's turn nearly hides, one sigma; 0: nobody said.
-struct CentreSigma {
-    double axis_mm = 0;            ///< of the optical axis (dP), along either side of the frame
-    double tangential_per_mm = 0;  ///< of p1 and p2
+/// How well charts told a lens's geometry, one sigma; 0: nobody said.
+struct GeometrySigma {
+    double axis_mm = 0;  ///< of the optical axis (dP), along either side of the frame
+    /// Of p1 and p2; where a distortion centre was solved beside them, of what both come to.
+    double tangential_per_mm = 0;
+    /// Of the place of a point of the picture, toward the centre or away from it, at each of
+    /// `kRadialHeights`.
+    std::array<double, 3> radial_mm{};
+
+    /// The larger of each.
+    [[nodiscard]] GeometrySigma orWorse(const GeometrySigma& other) const;
 };
+/// Image heights, as shares of the half diagonal, at which a chart says how sure it is.
+constexpr std::array<double, 3> kRadialHeights{0.5, 0.75, 1};
 
 struct MeasuredLens {
     LensSetting setting;
@@ -43,7 +53,7 @@ struct MeasuredLens {
     double supported_radius_mm =
         0;  ///< from the picture's centre: how far data reached; 0: unknown
     double rms_px = 0;
-    CentreSigma centre_sigma;
+    GeometrySigma geometry_sigma;
 };
 
 struct LensTable {
@@ -61,7 +71,7 @@ struct LookedUp {
     /// job ought not to use.
     std::vector<std::string> missing;
     double supported_radius_mm = 0;  ///< how far the least supported chart reached; 0: unknown
-    CentreSigma centre_sigma;        ///< of the setting that knows it least
+    GeometrySigma geometry_sigma;    ///< of the setting that knows it least
 };
 
 /// A table made ready for many questions.
@@ -81,7 +91,7 @@ private:
     DistortionDirection direction_ = DistortionDirection::recorded_to_flat;
     bool pupil_known_ = false;
     double pixel_mm_ = 0, supported_radius_mm_ = 0;
-    CentreSigma centre_sigma_;
+    GeometrySigma geometry_sigma_;
 };
 
 [[nodiscard]] LookedUp lensAt(const LensTable& table, const LensSetting& setting);

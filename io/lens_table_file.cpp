@@ -66,6 +66,22 @@ double sigmaOf(const JsonFields& mark, const char* name) {
     return sigma;
 }
 
+std::array<double, 3> radialSigmasOf(const JsonFields& mark) {
+    constexpr const char* kName = "radialSigmas_mm";
+    std::array<double, 3> out{};
+    const auto read = mark.numbers(kName, out.size());
+    if (read.empty()) return out;
+    if (read.size() != out.size())
+        mark.fault(kName,
+                   "has to be three numbers: at half, three quarters and all of the way to "
+                   "the corner");
+    for (size_t i = 0; i < out.size(); ++i) {
+        if (!(read[i] >= 0)) mark.fault(kName, "are uncertainties and can't be below 0");
+        out[i] = read[i];
+    }
+    return out;
+}
+
 calib::MeasuredLens readSetting(const JsonFields& root, const ParsedSample& parsed) {
     const JsonFields mark = markOf(root);
     if (!mark)
@@ -78,7 +94,8 @@ calib::MeasuredLens readSetting(const JsonFields& root, const ParsedSample& pars
     out.shading = mark.flag("shading").value_or(false);
     out.supported_radius_mm = mark.number("supportedRadius_mm").value_or(0);
     out.rms_px = mark.number("rms_px").value_or(0);
-    out.centre_sigma = {sigmaOf(mark, "axisSigma_mm"), sigmaOf(mark, "tangentialSigma_per_mm")};
+    out.geometry_sigma = {sigmaOf(mark, "axisSigma_mm"), sigmaOf(mark, "tangentialSigma_per_mm"),
+                          radialSigmasOf(mark)};
     out.setting = {sample.lens.focus_m, sample.lens.t_stop, parsed.statics.nominal_focal_mm};
     if (!out.setting.t_stop) out.setting.t_stop = sample.lens.f_stop;
     if (out.geometry && !sample.has_focal)
@@ -138,9 +155,11 @@ Json settingJson(const calib::MeasuredLens& at, const calib::LensTable& table) {
     Json mark{{"geometry", at.geometry}, {"shading", at.shading}};
     if (at.supported_radius_mm > 0) mark["supportedRadius_mm"] = at.supported_radius_mm;
     if (at.geometry) mark["rms_px"] = at.rms_px;
-    if (at.geometry && at.centre_sigma.axis_mm > 0) {
-        mark["axisSigma_mm"] = at.centre_sigma.axis_mm;
-        mark["tangentialSigma_per_mm"] = at.centre_sigma.tangential_per_mm;
+    if (at.geometry && at.geometry_sigma.axis_mm > 0) {
+        mark["axisSigma_mm"] = at.geometry_sigma.axis_mm;
+        mark["tangentialSigma_per_mm"] = at.geometry_sigma.tangential_per_mm;
+        if (at.geometry_sigma.radial_mm.back() > 0)
+            mark["radialSigmas_mm"] = at.geometry_sigma.radial_mm;
     }
     out["custom"]["plateloom"]["lensTable"] = mark;
     out["static"]["camera"] = sensorJson(table.sensor);

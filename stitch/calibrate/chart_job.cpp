@@ -201,8 +201,8 @@ calib::LensTable ChartJob::table() const {
         measured.supported_radius_mm = lens.support.reach_mm;
         measured.rms_px = lens.rms_px;
         if (lens.axis_sigma_mm.allFinite() && lens.tangential_sigma.allFinite())
-            measured.centre_sigma = {lens.axis_sigma_mm.maxCoeff(),
-                                     lens.tangential_sigma.maxCoeff()};
+            measured.geometry_sigma = {lens.axis_sigma_mm.maxCoeff(),
+                                       lens.tangential_sigma.maxCoeff(), lens.radial_sigma_mm};
         table.measured.push_back(measured);
     }
     return table;

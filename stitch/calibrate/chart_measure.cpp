@@ -316,6 +316,7 @@ ChartMeasurement measureLens(const ChartTask& task, const std::function<void(dou
     out.focal_sigma_mm = std::max(choice.fit.focal_sigma_mm, choice.focal_jackknife_mm);
     out.axis_sigma_mm = choice.fit.axis_sigma_mm;
     out.tangential_sigma = choice.fit.tangential_sigma;
+    out.radial_sigma_mm = choice.fit.radial_sigma_mm;
     out.centre_sigma_mm = choice.fit.centre_sigma_mm.cwiseMax(choice.centre_jackknife_mm);
     takePictures(work, choice, views);
     out.support = supportOf(out.pictures, out.sensor);

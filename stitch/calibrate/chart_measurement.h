@@ -76,6 +76,7 @@ struct ChartMeasurement {
     calib::Vector2d axis_sigma_mm = calib::Vector2d::Zero();
     calib::Vector2d tangential_sigma = calib::Vector2d::Zero();  ///< mm^-1
     calib::Vector2d centre_sigma_mm = calib::Vector2d::Zero();
+    std::array<double, 3> radial_sigma_mm{};  ///< at calib::kRadialHeights
 
     ChartSupport support;
     std::vector<DistortionAt> distortion;

@@ -99,6 +99,7 @@ nlohmann::json jsonOf(const ChartMeasurement& lens) {
         {"centre_mm", pair(centreOf(lens))},
         {"centre_sigma_mm", pair(lens.centre_sigma_mm)},
         {"axis_sigma_mm", pair(lens.axis_sigma_mm)},
+        {"radial_sigma_mm", lens.radial_sigma_mm},
         {"rms_px", lens.rms_px},
         {"noise_px", lens.noise_px},
         {"held_out_rms_px", lens.held_out_rms_px},
@@ -119,13 +120,17 @@ nlohmann::json jsonOf(const ChartMeasurement& lens) {
 std::vector<std::string> linesOf(const ChartMeasurement& lens) {
     const Vector2d centre = inPixels(centreOf(lens), lens.sensor);
     const Vector2d sigma = inPixels(lens.centre_sigma_mm, lens.sensor);
+    std::array<double, 3> radial_px = lens.radial_sigma_mm;
+    for (double& one : radial_px) one /= lens.sensor.mmPerPixelX();
     std::vector<std::string> lines{
         said("%s: %zu of %zu pictures, %zu points", toString(lens.setting).c_str(),
              usedPictures(lens), lens.pictures.size(), usedPoints(lens)),
-        said("  focal length    %.3f mm, one sigma %.3f", lens.lens.focal_mm, lens.focal_sigma_mm),
-        said("  centre          %+.1f, %+.1f px from the picture's middle, one sigma %.1f, %.1f",
+        said("  focal length    %.3f mm, one sigma %.2g", lens.lens.focal_mm, lens.focal_sigma_mm),
+        said("  centre          %+.1f, %+.1f px from the picture's middle, one sigma %.2g, %.2g",
              centre.x(), centre.y(), sigma.x(), sigma.y()),
         distortionLine(lens),
+        said("  sure of it to   %.2g px half way to the corner, %.2g at three quarters, %.2g in it",
+             radial_px[0], radial_px[1], radial_px[2]),
         "  terms           " + nameOf(lens.model),
         said("  residuals       %.3f px RMS; %.3f for pictures left out of the solve", lens.rms_px,
              lens.held_out_rms_px),

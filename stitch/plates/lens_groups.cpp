@@ -15,7 +15,7 @@ bool sharesLens(const Plate& a, const Plate& b) {
     constexpr double kSameFocal = 0.005, kSameSensor = 0.001, kSameShape = 0.005;
     if (a.distortion_known != b.distortion_known || a.shading_known != b.shading_known)
         return false;
-    if (a.centre_sigma.axis_mm != b.centre_sigma.axis_mm) return false;
+    if (a.geometry_sigma.axis_mm != b.geometry_sigma.axis_mm) return false;
     if (!agrees(a.sensor.width_mm, b.sensor.width_mm, kSameSensor)) return false;
     if (!agrees(a.sensor.width_mm / a.sensor.height_mm, b.sensor.width_mm / b.sensor.height_mm,
                 kSameShape))

@@ -183,7 +183,7 @@ private:
             if (found.lens.entrance_pupil_offset_m)
                 plate_.lens.entrance_pupil_offset_m = found.lens.entrance_pupil_offset_m;
             plate_.distortion_known = focal_from_table_ = true;
-            plate_.centre_sigma = found.centre_sigma;
+            plate_.geometry_sigma = found.geometry_sigma;
             refocused(found.lens);
         }
         if (found.shading && !plate_.shading_known) {

@@ -26,7 +26,7 @@ struct Plate {
     static constexpr double kRefocused = 0.05;  ///< share by which 1 / focus distance differs
     /// Of a lens from a table that says it: a solve may set right as much of the optical axis and
     /// the tangential terms. 0: they stay.
-    calib::CentreSigma centre_sigma;
+    calib::GeometrySigma geometry_sigma;
     /// One-sigma relative uncertainty of lens.focal_mm: a lens track or table 0.001, a focal length
     /// in a report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
     double focal_sigma = 0.5;

@@ -42,10 +42,11 @@ struct Parts {
     std::vector<int> ties;    // inlying ties of each plate
 };
 
-// Whether the ties may set right a table's axis and tangential terms.
+// Whether the ties may set right a table's geometry, and with which terms.
 bool moves(const Plate& plate) {
-    return plate.distortion_known && plate.centre_sigma.axis_mm > 0;
+    return plate.distortion_known && plate.geometry_sigma.axis_mm > 0;
 }
+constexpr std::array<LensTerm, 5> kTableTerms{kC1, kC2, kC3, kP1, kP2};
 
 struct Adjustment {
     const std::vector<Plate>& plates;
@@ -77,16 +78,17 @@ struct Adjustment {
 // The one place where a tie's ends become flat positions: constant, whatever the solver does.
 void flattenTies(Adjustment& job) {
     std::vector<calib::LensMap> maps, refocused;
-    std::vector<std::array<calib::LensMap, 2>> decentred;
+    std::vector<std::array<calib::LensMap, kTableTerms.size()>> bent;  // by a step of each
     constexpr double kStep = 1e-4;
     for (const auto& plate : job.plates) {
         maps.emplace_back(plate.lens, plate.sensor);
         refocused.emplace_back(plate.refocused.value_or(plate.lens), plate.sensor);
-        auto& by_term = decentred.emplace_back();
-        for (size_t i = 0; moves(plate) && i < 2; ++i) {
-            calib::Lens lens = plate.lens;
-            lens.distortion.tangential[i] += kStep / plate.sensor.halfDiagonal_mm();
-            by_term[i] = calib::LensMap(lens, plate.sensor);
+        auto& by_term = bent.emplace_back();
+        for (size_t i = 0; moves(plate) && i < kTableTerms.size(); ++i) {
+            LensTerms step{};
+            step[kTableTerms[i]] = kStep;
+            by_term[i] =
+                calib::LensMap(withTermsAdded(plate.lens, step, plate.sensor), plate.sensor);
         }
     }
     const auto flatten = [&](int p, const Vector2d& px) -> std::optional<FlatPoint> {
@@ -100,10 +102,15 @@ void flattenTies(Adjustment& job) {
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
         point.bends = !plate.distortion_known;
-        for (size_t i = 0; moves(plate) && i < 2; ++i) {
-            const auto moved = decentred[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
+        Eigen::Matrix<double, 2, kTableTerms.size()> by_term;
+        for (size_t i = 0; moves(plate) && i < kTableTerms.size(); ++i) {
+            const auto moved = bent[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
             if (!moved) return std::nullopt;
-            point.by_tangential_mm.col(Eigen::Index(i)) = (*moved - *mm) / kStep;
+            by_term.col(Eigen::Index(i)) = (*moved - *mm) / kStep;
+        }
+        if (moves(plate)) {
+            point.by_radial_mm = by_term.leftCols<3>();
+            point.by_tangential_mm = by_term.rightCols<2>();
         }
         if (plate.refocused && job.settings.refocus) {
             const auto nearer_mm = refocused[p].flatFromRecorded_mm(recorded_mm);
@@ -132,22 +139,24 @@ void flattenTies(Adjustment& job) {
 
 void findFreeTerms(Adjustment& job) {
     std::vector<char> used(job.lens.size(), 0), bends(job.lens.size(), 0);
-    std::vector<calib::CentreSigma> centre(job.lens.size());
+    std::vector<calib::GeometrySigma> table(job.lens.size());
     for (size_t t = 0; t < job.ties.size(); ++t) {
         if (!job.usable[t]) continue;
         for (const int p : {job.ties[t].a, job.ties[t].b}) {
             used[job.plates[p].lens_group] = 1;
             if (!job.plates[p].distortion_known) bends[job.plates[p].lens_group] = 1;
-            if (moves(job.plates[p])) centre[job.plates[p].lens_group] = job.plates[p].centre_sigma;
+            if (moves(job.plates[p]))
+                table[job.plates[p].lens_group] = job.plates[p].geometry_sigma;
         }
     }
     job.free_terms.assign(job.lens.size(), {});
     for (size_t g = 0; g < job.lens.size(); ++g) {
         auto& free = job.free_terms[g];
         if (used[g] && job.settings.solve_focal) free.push_back(kScale);
-        if (job.settings.solve_table_centre && centre[g].axis_mm > 0) {
+        if (job.settings.solve_table_geometry && table[g].axis_mm > 0) {
             free.insert(free.end(), {kAxisX, kAxisY});
-            if (centre[g].tangential_per_mm > 0) free.insert(free.end(), {kP1, kP2});
+            if (table[g].tangential_per_mm > 0) free.insert(free.end(), {kP1, kP2});
+            if (table[g].radial_mm.front() > 0) free.insert(free.end(), {kC1, kC2, kC3});
         }
         if (!bends[g]) continue;
         for (int term = 0; term < std::min(3, job.settings.radial_terms); ++term)
@@ -210,13 +219,13 @@ void addTies(Adjustment& job, ceres::Problem& problem) {
 void addLensPriors(Adjustment& job, ceres::Problem& problem) {
     std::vector<double> focal_sigma(job.lens.size(), kInfinity), width_mm(job.lens.size(), 0),
         half_diagonal_mm(job.lens.size(), 0);
-    std::vector<calib::CentreSigma> centre(job.lens.size());
+    std::vector<calib::GeometrySigma> table(job.lens.size());
     for (const auto& plate : job.plates) {
         const int g = plate.lens_group;
         focal_sigma[g] = std::min(focal_sigma[g], plate.focal_sigma);
         width_mm[g] = std::max(width_mm[g], plate.sensor.width_mm);
         half_diagonal_mm[g] = std::max(half_diagonal_mm[g], plate.sensor.halfDiagonal_mm());
-        if (moves(plate)) centre[g] = plate.centre_sigma;
+        if (moves(plate)) table[g] = plate.geometry_sigma;
     }
     for (size_t g = 0; g < job.lens.size(); ++g) {
         double* lens = job.lens[g].data();
@@ -226,9 +235,12 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         sigma[kScale] = std::max(focal_sigma[g], 1e-6);
         for (const int term : {kAxisX, kAxisY, kCentreX, kCentreY})
             sigma[size_t(term)] = kAxisSigma * width_mm[g];
-        if (centre[g].axis_mm > 0) {
-            sigma[kAxisX] = sigma[kAxisY] = centre[g].axis_mm;
-            sigma[kP1] = sigma[kP2] = centre[g].tangential_per_mm * half_diagonal_mm[g];
+        if (table[g].axis_mm > 0) {
+            sigma[kAxisX] = sigma[kAxisY] = table[g].axis_mm;
+            sigma[kP1] = sigma[kP2] = table[g].tangential_per_mm * half_diagonal_mm[g];
+            if (std::count(terms.begin(), terms.end(), kC1))
+                problem.AddResidualBlock(
+                    RadialPrior::create(half_diagonal_mm[g], table[g].radial_mm), nullptr, lens);
         }
         std::vector<int> held;
         for (int term = 0; term < kLensTerms; ++term) {

@@ -38,9 +38,9 @@ struct BundleSettings {
     /// Lenses from a table may have been focused not quite where the ring was read: within 4 % of 1
     /// / distance.
     bool refocus = false;
-    /// Lenses from a table: the optical axis and the tangential terms, as far as the table is
-    /// unsure of them; for all plates of a group alike.
-    bool solve_table_centre = false;
+    /// Lenses from a table: the optical axis, the tangential and the radial terms, as far as the
+    /// table is unsure of them; for all plates of a group alike.
+    bool solve_table_geometry = false;
     double loss_px = 1.0;       ///< scale of the robust loss, plate pixels
     double outlier_px = 3.0;    ///< ties beyond this after a round are removed; <= 0 keeps all
     double pose_sigma_deg = 0;  ///< > 0: poses of the plates as priors
@@ -69,6 +69,10 @@ struct BundleResult {
                                         const std::vector<std::optional<Matrix3d>>& start,
                                         const std::vector<LensCorrection>& start_correction,
                                         const BundleSettings& settings);
+
+/// A lens with these radial and tangential terms added to its own.
+[[nodiscard]] calib::Lens withTermsAdded(const calib::Lens& to, const LensTerms& term,
+                                         const calib::Sensor& sensor);
 
 /// The plate's lens with its group's correction put in, as a lens that can travel: D-U terms where
 /// the plate had no distortion of its own, else focal length, axis and tangential terms alone.

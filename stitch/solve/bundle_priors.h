@@ -4,7 +4,10 @@
 #include <ceres/autodiff_cost_function.h>
 
 #include <Eigen/Geometry>
+#include <array>
 
+#include "calib/lens_table.h"
+#include "stitch/solve/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
@@ -23,6 +26,29 @@ struct TermPrior {
     [[nodiscard]] static ceres::CostFunction* create(int term, double mean, double sigma) {
         return new ceres::AutoDiffCostFunction<TermPrior, 1, Size>(
             new TermPrior{term, mean, 1 / sigma});
+    }
+};
+
+/// Radial terms added to those of a lens table: the place of a point of the picture, toward the
+/// centre or away from it, within `sigma_mm` at each of calib::kRadialHeights.
+struct RadialPrior {
+    double half_diagonal_mm = 1;
+    std::array<double, 3> sigma_mm{};
+
+    template <class T>
+    bool operator()(const T* lens, T* residual) const {
+        for (size_t i = 0; i < sigma_mm.size(); ++i) {
+            const double r = calib::kRadialHeights[i], r2 = r * r;
+            const T off_mm =
+                half_diagonal_mm * r * r2 * (lens[kC1] + r2 * (lens[kC2] + r2 * lens[kC3]));
+            residual[i] = off_mm / sigma_mm[i];
+        }
+        return true;
+    }
+    [[nodiscard]] static ceres::CostFunction* create(double half_diagonal_mm,
+                                                     const std::array<double, 3>& sigma_mm) {
+        return new ceres::AutoDiffCostFunction<RadialPrior, 3, kLensTerms>(
+            new RadialPrior{half_diagonal_mm, sigma_mm});
     }
 };
 

@@ -6,6 +6,18 @@
 
 namespace plateloom::stitch {
 
+calib::Lens withTermsAdded(const calib::Lens& to, const LensTerms& term,
+                           const calib::Sensor& sensor) {
+    const double h = sensor.halfDiagonal_mm(), h2 = h * h;
+    calib::Lens lens = to;
+    lens.distortion.radial[0] += term[kC1] / h2;
+    lens.distortion.radial[2] += term[kC2] / (h2 * h2);
+    lens.distortion.radial[4] += term[kC3] / (h2 * h2 * h2);
+    lens.distortion.tangential[0] += term[kP1] / h;
+    lens.distortion.tangential[1] += term[kP2] / h;
+    return lens;
+}
+
 calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
     const auto& term = correction.term;
     calib::Lens lens = plate.lens;
@@ -23,9 +35,7 @@ calib::Lens corrected(const Plate& plate, const LensCorrection& correction, doub
     if (plate.distortion_known) {
         // The distortion stays where it is on the sensor.
         lens.distortion_offset_mm -= axis_mm;
-        lens.distortion.tangential[0] += term[kP1] / h;
-        lens.distortion.tangential[1] += term[kP2] / h;
-        return lens;
+        return withTermsAdded(lens, term, plate.sensor);
     }
     const double c1 = term[kC1] + term[kC1ByBreathing] * (breathing - 1);
     lens.distortion = {};

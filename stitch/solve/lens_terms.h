@@ -10,8 +10,9 @@
 // sensor's middle (projection offset). A centre off the axis is to first order the same as
 // tangential terms (Conrady 1919, Brown 1966): only their sum is well known, and what lenses are
 // like decides between the two. A lens from a table keeps its own distortion, and of these terms
-// has the scale, the axis and p1, p2, which are added to its own, at the places of its own. A focus
-// that moves changes the focal length and the distortion together: one number ties the two.
+// has the scale, the axis and c1 to c3, p1, p2, which are added to its own, at the places of its
+// own. A focus that moves changes the focal length and the distortion together: one number ties the
+// two.
 #pragma once
 
 #include <array>

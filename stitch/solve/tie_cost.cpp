@@ -41,6 +41,7 @@ Corrected corrected(const FlatPoint& point, const double* lens, double breathing
     if (!point.bends) {
         out.by_breathing = point.by_breathing_mm;
         out.by_lens.middleCols<2>(kAxisX) = -Eigen::Matrix2d::Identity();
+        out.by_lens.middleCols<3>(kC1) = point.by_radial_mm;
         out.by_lens.middleCols<2>(kP1) = point.by_tangential_mm;
         return out;
     }

@@ -23,7 +23,8 @@ struct FlatPoint {
     bool bends = false;  ///< all terms apply: the plate came without distortion data
     /// How the position goes with the plate's breathing, for a lens from a table.
     Vector2d by_breathing_mm = Vector2d::Zero();
-    /// How it goes with tangential terms added to its own, column by column.
+    /// How it goes with radial and tangential terms added to its own, column by column.
+    Eigen::Matrix<double, 2, 3> by_radial_mm = Eigen::Matrix<double, 2, 3>::Zero();
     Eigen::Matrix2d by_tangential_mm = Eigen::Matrix2d::Zero();
 
     /// Position after the lens correction, from the corrected axis.
@@ -31,9 +32,10 @@ struct FlatPoint {
     [[nodiscard]] Eigen::Matrix<T, 2, 1> corrected_mm(const T* lens, const T& breathing) const {
         if (!bends) {
             const Eigen::Matrix<T, 2, 1> axis(lens[kAxisX], lens[kAxisY]);
+            const Eigen::Matrix<T, 3, 1> radial(lens[kC1], lens[kC2], lens[kC3]);
             const Eigen::Matrix<T, 2, 1> tangential(lens[kP1], lens[kP2]);
             return mm.cast<T>() + by_breathing_mm.cast<T>() * (breathing - 1.0) +
-                   by_tangential_mm.cast<T>() * tangential - axis;
+                   by_radial_mm.cast<T>() * radial + by_tangential_mm.cast<T>() * tangential - axis;
         }
         const T x = (mm.x() - lens[kAxisX] - lens[kCentreX]) / half_diagonal_mm;
         const T y = (mm.y() - lens[kAxisY] - lens[kCentreY]) / half_diagonal_mm;

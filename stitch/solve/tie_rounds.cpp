@@ -169,7 +169,7 @@ TieRound adjustRound(Cameras& cameras, std::vector<Tie> ties, const RoundSetting
     bundle.solve_axis = settings.solve_axis;
     bundle.breathing_sigma = settings.solve_axis ? kBreathingSigma : 0;
     bundle.refocus = settings.refocus;
-    bundle.solve_table_centre = settings.last;
+    bundle.solve_table_geometry = settings.last;
     bundle.loss_px = settings.loss_px;
     bundle.outlier_px = 0;
     bundle.least_gain = 1e-5;

@@ -7,6 +7,7 @@
 
 #include "calib/chart_choice.h"
 #include "calib/chart_residual.h"
+#include "calib/lens_table.h"
 
 using namespace plateloom::calib;
 
@@ -171,7 +172,7 @@ TEST_CASE("without noise the lens comes back exactly, from nothing, both ways", 
     }
 }
 
-TEST_CASE("with noisy points the lens lies within its own sigmas and the issue's bounds",
+TEST_CASE("with noisy points the lens lies within its own sigmas and half a pixel",
           "[calib][chart]") {
     const auto board = regularBoard(11, 8, 36);
     const auto direction = DistortionDirection::recorded_to_flat;
@@ -188,6 +189,17 @@ TEST_CASE("with noisy points the lens lies within its own sigmas and the issue's
     const Vector2d off = choice.fit.lens.projection_offset_mm +
                          choice.fit.lens.distortion_offset_mm - lens.projection_offset_mm;
     CHECK(off.norm() / kSensor.mmPerPixelX() < 0.5);
+    // Where a point of the picture lies, by the distortion alone.
+    for (size_t i = 0; i < kRadialHeights.size(); ++i) {
+        const double r = kRadialHeights[i] * kSensor.halfDiagonal_mm(), r3 = r * r * r;
+        const auto out_mm = [&](const Lens& one) {
+            return r3 * (one.distortion.radial[0] + r * r * one.distortion.radial[2]);
+        };
+        const double sigma_mm = choice.fit.radial_sigma_mm[i];
+        CHECK(std::abs(out_mm(choice.fit.lens) - out_mm(lens)) < 4 * sigma_mm);
+        CHECK(sigma_mm < 0.5 * kSensor.mmPerPixelX());
+        if (i > 0) CHECK(sigma_mm > choice.fit.radial_sigma_mm[i - 1]);
+    }
     // Neither more terms than the lens has, nor a bent board that is flat.
     CHECK(choice.fit.model.above + choice.fit.model.below == 2);
     CHECK(choice.fit.model.shape == ShapeTerms::flat);

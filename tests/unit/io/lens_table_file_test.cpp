@@ -35,7 +35,7 @@ calib::MeasuredLens chartAt(double focus_m) {
     out.geometry = true;
     out.supported_radius_mm = 17.2;
     out.rms_px = 0.08;
-    out.centre_sigma = {0.0005, 2e-6};
+    out.geometry_sigma = {0.0005, 2e-6, {0.00025, 0.0007, 0.004}};
     return out;
 }
 
@@ -78,8 +78,9 @@ TEST_CASE("a lens table comes back from its file as it went in", "[lens_table_fi
     CHECK(!near.shading);
     CHECK(near.supported_radius_mm == 17.2);
     CHECK(near.rms_px == 0.08);
-    CHECK(near.centre_sigma.axis_mm == 0.0005);
-    CHECK(near.centre_sigma.tangential_per_mm == 2e-6);
+    CHECK(near.geometry_sigma.axis_mm == 0.0005);
+    CHECK(near.geometry_sigma.tangential_per_mm == 2e-6);
+    CHECK(near.geometry_sigma.radial_mm == std::array<double, 3>{0.00025, 0.0007, 0.004});
     CHECK(near.lens.focal_mm == chartAt(1).lens.focal_mm);
     CHECK(near.lens.distortion.radial == chartAt(1).lens.distortion.radial);
     CHECK(near.lens.projection_offset_mm == chartAt(1).lens.projection_offset_mm);
@@ -184,4 +185,11 @@ TEST_CASE("an uncertainty below zero is refused by its name", "[lens_table_file]
     REQUIRE(at != std::string::npos);
     std::ofstream(path) << text.replace(at, 6, "-0.0005");
     CHECK_THROWS_WITH(io::readLensTable(path), Catch::Contains("axisSigma_mm"));
+
+    text = textOf(path).replace(at, 7, "0.0005");
+    for (const char* wrong : {"-0.00025", "0.1,0.00025"}) {
+        std::string bad = text;
+        std::ofstream(path) << bad.replace(bad.find("0.00025"), 7, wrong);
+        CHECK_THROWS_WITH(io::readLensTable(path), Catch::Contains("radialSigmas_mm"));
+    }
 }

@@ -204,12 +204,12 @@ TEST_CASE("A refocused lens is turned with its upright picture", "[lens_data]") 
 
 TEST_CASE("How well a table knows its axis comes with every plate's lens", "[lens_data]") {
     calib::LensTable table = wholeTable();
-    CHECK(describe(plate(2.0, 4.0), table).plates[0].centre_sigma.axis_mm == 0);
-    for (auto& at : table.measured) at.centre_sigma = {0.0004, 1e-6};
-    table.measured.back().centre_sigma.axis_mm = 0.0007;
+    CHECK(describe(plate(2.0, 4.0), table).plates[0].geometry_sigma.axis_mm == 0);
+    for (auto& at : table.measured) at.geometry_sigma = {0.0004, 1e-6};
+    table.measured.back().geometry_sigma.axis_mm = 0.0007;
     const Plate found = describe(plate(2.0, 4.0), table).plates[0];
-    CHECK(found.centre_sigma.axis_mm == 0.0007);
-    CHECK(found.centre_sigma.tangential_per_mm == 1e-6);
+    CHECK(found.geometry_sigma.axis_mm == 0.0007);
+    CHECK(found.geometry_sigma.tangential_per_mm == 1e-6);
 }
 
 TEST_CASE("Plates at several settings of one table share one lens group", "[lens_data]") {

@@ -19,8 +19,10 @@ TieResidual someTie(std::mt19937& random, bool bends) {
     tie.a = {{at(random), at(random)}, 28, 20.6, {50, 52}, bends, {at(random), at(random)}};
     tie.b = {{at(random), at(random)}, 35, 20.6, {50, 52}, bends, {at(random), at(random)}};
     std::uniform_real_distribution<double> slope(-20, 20);
-    for (FlatPoint* end : {&tie.a, &tie.b})
-        end->by_tangential_mm << slope(random), slope(random), slope(random), slope(random);
+    for (FlatPoint* end : {&tie.a, &tie.b}) {
+        for (double& one : end->by_tangential_mm.reshaped()) one = slope(random);
+        for (double& one : end->by_radial_mm.reshaped()) one = slope(random);
+    }
     tie.weight = 3;
     return tie;
 }
