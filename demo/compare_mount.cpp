@@ -95,23 +95,21 @@ void shakeAgainst(const Arguments& a, const TrueTake& truth, Turns& turns, json&
                     errors.not_in_take);
 }
 
-// Of takes shot in turn, each clip's own: what `--steady lock` leaves of it.
-void ownShakeAgainst(const Arguments& a, const TrueTake& truth, json& summary) {
-    const auto track =
-        a.shake.empty() ? std::vector<io::ShakeSample>() : io::readShakeTrack(a.shake);
+// What is left of each clip's turns, the mount's and its own.
+void steadiedAgainst(const Arguments& a, const TrueTake& truth, json& summary) {
     json list = json::array();
-    for (const OwnShakeError& e : compareOwnShake(track, io::readSolve(a.solve), truth)) {
+    for (const SteadyError& e :
+         compareSteadied(io::readShakeTrack(a.shake), io::readSolve(a.solve), truth)) {
         list.push_back({{"clip", e.clip},
                         {"frames", e.frames},
                         {"rms_px", e.rms_px},
                         {"max_px", e.largest_px},
                         {"true_rms_px", e.true_rms_px}});
         if (!a.as_json)
-            std::printf(
-                "own shake of %s    rms %.4f, largest %.4f px left of %.2f over %d frames\n",
-                e.clip.c_str(), e.rms_px, e.largest_px, e.true_rms_px, e.frames);
+            std::printf("%-20s rms %.4f, largest %.4f px of shake left of %.2f over %d frames\n",
+                        e.clip.c_str(), e.rms_px, e.largest_px, e.true_rms_px, e.frames);
     }
-    summary["own_shake"] = list;
+    summary["steadied"] = list;
 }
 
 std::vector<std::filesystem::path> panoramasOf(const Arguments& a) {
@@ -225,10 +223,8 @@ void compare(const Arguments& a) {
     json summary;
     Turns turns;
     if (!a.solve.empty()) solveAgainst(a, truth, turns, summary);
-    if (truth.in_turn && !a.solve.empty())
-        ownShakeAgainst(a, truth, summary);
-    else if (!a.shake.empty())
-        shakeAgainst(a, truth, turns, summary);
+    if (!a.shake.empty() && !truth.in_turn) shakeAgainst(a, truth, turns, summary);
+    if (!a.shake.empty() && !a.solve.empty()) steadiedAgainst(a, truth, summary);
     if (a.changes) changesIn(a, summary);
     if (a.residual) residualIn(a, summary);
     if (a.truth_every > 0) truthOf(a, truth, turns, summary);

@@ -45,6 +45,10 @@ void addMount(CLI::App& app, Arguments& a) {
                    "Reach of the mount's shake, degrees; 0: still")
         ->check(CLI::Range(0.0, 10.0))
         ->capture_default_str();
+    app.add_option("--own-shake", a.take.own_shake_deg,
+                   "Reach of what each camera does on its mount by itself, degrees")
+        ->check(CLI::Range(0.0, 10.0))
+        ->capture_default_str();
     app.add_option("--mount-pan", a.take.pan_deg_per_s,
                    "The mount goes round besides, degrees a second")
         ->capture_default_str();

@@ -107,6 +107,7 @@ Json frameTruth(const Clip& clip, size_t i) {
               {"mount", angles(frame.mount)}, {"on_mount", angles(frame.on_mount)},
               {"exposure", plate.exposure},   {"t_stop", *plate.lens.t_stop}};
     if (plate.time_s) json["time_s"] = *plate.time_s;
+    if (!sameAngles(frame.own, {})) json["own"] = angles(frame.own);
     if (frame.black) json["black"] = true;
     if (frame.missing) json["missing"] = true;
     return json;

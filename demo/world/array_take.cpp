@@ -130,13 +130,15 @@ void planFrame(const ArraySettings& s, int camera, const LensCopy& copy, int ins
     frame.number = number;
     frame.mount = mountAt(s.shake, time_s);
     frame.mount.pan_deg += s.pan_deg_per_s * instant * s.rate.denom / s.rate.num;
+    frame.own = mountAt({s.own_shake_deg, s.shake.seed + 11u * uint32_t(camera + 1)}, time_s);
     frame.on_mount = afterKnocks(s, camera, number, clip.on_mount);
     frame.black = within(s.black, camera, number);
     frame.missing = within(s.missing, camera, number);
 
     PlannedPlate plate;
     const calib::Matrix3d worldFromMount = calib::worldFromCamera(frame.mount);
-    plate.pose = calib::panTiltRoll(worldFromMount * calib::worldFromCamera(frame.on_mount));
+    plate.pose = calib::panTiltRoll(worldFromMount * calib::worldFromCamera(frame.own) *
+                                    calib::worldFromCamera(frame.on_mount));
     plate.origin_m = worldFromMount * clip.pupil_m;
     const double t_stop = tStopAt(s, camera, instant);
     plate.lens = lensAt(s, copy, t_stop);

@@ -42,6 +42,7 @@ struct ArraySettings {
     double pan_tilt_jitter_deg = 1.0, roll_jitter_deg = 0.6;
     double pupil_radius_m = 0.15;  ///< 0: all cameras see from one place
     MountShake shake;              ///< its seed follows from `seed`
+    double own_shake_deg = 0;      ///< reach of what each camera does on its mount by itself
     double pan_deg_per_s = 0;      ///< the mount goes round besides, as one that travels does
     double exposure_jitter_stops = 0.06;
     /// The iris of one camera closes from `t_stop` to `t_stop_to`, around the take's middle; that
@@ -63,6 +64,7 @@ struct ArraySettings {
 struct ClipFrame {
     int number = 0;               ///< in the file's name
     calib::PanTiltRoll mount;     ///< worldFromMount
+    calib::PanTiltRoll own;       ///< and, in its axes, the camera's own turn on it
     calib::PanTiltRoll on_mount;  ///< mountFromCamera, knocks included
     bool black = false, missing = false;
 };

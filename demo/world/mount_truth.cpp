@@ -26,7 +26,9 @@ TrueFrame frameOf(const nlohmann::json& json) {
                     anglesOf(json.at("on_mount")),
                     json.at("exposure"),
                     json.at("t_stop"),
-                    std::nullopt};
+                    std::nullopt,
+                    {}};
+    if (json.contains("own")) frame.own = anglesOf(json.at("own"));
     if (json.contains("time_s")) frame.time_s = json.at("time_s").get<double>();
     return frame;
 }
@@ -73,14 +75,25 @@ const io::SolvedPlate* lineOf(const std::vector<io::SolvedPlate>& solve, const T
     return line == solve.end() ? nullptr : &*line;
 }
 
+Matrix3d mountFromCamera(const TrueFrame& frame) {
+    return calib::worldFromCamera(frame.own) * calib::worldFromCamera(frame.on_mount);
+}
+
 Matrix3d worldFromCamera(const TrueFrame& frame) {
-    return calib::worldFromCamera(frame.mount) * calib::worldFromCamera(frame.on_mount);
+    return calib::worldFromCamera(frame.mount) * mountFromCamera(frame);
 }
 
 Matrix3d meanOf(const std::vector<Matrix3d>& rotations) {
     Matrix3d sum = Matrix3d::Zero();
     for (const Matrix3d& each : rotations) sum += each;
     return calib::nearestRotation(sum);
+}
+
+Spread aboutMean_px(const std::vector<Matrix3d>& turns, double focal_px) {
+    const Matrix3d mean = meanOf(turns);
+    std::vector<double> px;
+    for (const Matrix3d& each : turns) px.push_back(pxBetween(mean, each, focal_px));
+    return spreadOf(px);
 }
 
 // How a clip stands by its solve, from a frame of its own on.
@@ -96,8 +109,9 @@ std::vector<SolvedPart> partsOf(const io::SolvedPlate& line) {
     return parts;
 }
 
-// The frames that the solve is of, of one of its parts.
-std::vector<Matrix3d> trulyWithin(const TrueClip& clip, const io::SolvedPlate& line, size_t part) {
+// How a clip stood on the mount in the frames that the solve is of, of one of its parts.
+std::vector<Matrix3d> trulyWithin(const TrueClip& clip, const io::SolvedPlate& line, size_t part,
+                                  bool in_turn) {
     const auto parts = partsOf(line);
     std::vector<Matrix3d> out;
     for (const TrueFrame& frame : clip.frames) {
@@ -107,9 +121,15 @@ std::vector<Matrix3d> trulyWithin(const TrueClip& clip, const io::SolvedPlate& l
         if (frame.number < parts[part].from_number ||
             (part + 1 < parts.size() && frame.number >= parts[part + 1].from_number))
             continue;
-        out.push_back(worldFromCamera(frame));
+        out.push_back(in_turn ? worldFromCamera(frame) : mountFromCamera(frame));
     }
     return out;
+}
+
+bool turnsByItself(const TrueClip& clip) {
+    return std::any_of(clip.frames.begin(), clip.frames.end(), [](const TrueFrame& frame) {
+        return calib::angleBetween_deg(Matrix3d::Identity(), calib::worldFromCamera(frame.own)) > 0;
+    });
 }
 
 // Where the solve's clips are against where they truly stood, each part by itself.
@@ -124,11 +144,12 @@ StandingPairs standingPairs(const std::vector<io::SolvedPlate>& solve, const Tru
         const auto* line = lineOf(solve, clip);
         if (!line) continue;
         const auto parts = partsOf(*line);
+        const bool byItself = truth.in_turn || turnsByItself(clip);
         for (size_t part = 0; part < parts.size(); ++part) {
-            if (!truth.in_turn && part >= clip.parts.size()) break;
+            if (!byItself && part >= clip.parts.size()) break;
             const auto within =
-                truth.in_turn ? trulyWithin(clip, *line, part)
-                              : std::vector<Matrix3d>{calib::worldFromCamera(clip.parts[part])};
+                byItself ? trulyWithin(clip, *line, part, truth.in_turn)
+                         : std::vector<Matrix3d>{calib::worldFromCamera(clip.parts[part])};
             if (within.empty()) continue;
             pairs.from.push_back(calib::worldFromCamera(parts[part].pose));
             pairs.to.push_back(meanOf(within));
@@ -191,44 +212,53 @@ MountErrors compareMount(const std::vector<io::SolvedPlate>& solve, const TrueTa
     return errors;
 }
 
-std::vector<OwnShakeError> compareOwnShake(const std::vector<io::ShakeSample>& track,
-                                           const std::vector<io::SolvedPlate>& solve,
-                                           const TrueTake& truth) {
-    std::vector<OwnShakeError> out;
-    const Matrix3d trueFromSolved = compareMount(solve, truth).trueMountFromSolved;
+std::vector<SteadyError> compareSteadied(const std::vector<io::ShakeSample>& track,
+                                         const std::vector<io::SolvedPlate>& solve,
+                                         const TrueTake& truth) {
+    // By clip and the take's frame; "" is the mount's.
+    std::map<std::pair<std::string, int64_t>, Matrix3d> taken_out;
+    for (const auto& sample : track)
+        taken_out[{sample.clip, sample.frame}] = calib::worldFromCamera(sample.turn);
+    const auto turnOf = [&](const std::string& source, int64_t frame) -> Matrix3d {
+        const auto at = taken_out.find({source, frame});
+        return at == taken_out.end() ? Matrix3d(Matrix3d::Identity()) : at->second;
+    };
+    std::vector<SteadyError> out;
+    std::vector<std::vector<Matrix3d>> put, looked;  // by clip
+    std::vector<double> focal_px;
     for (const TrueClip& clip : truth.clips) {
         const auto* line = lineOf(solve, clip);
         if (!line || !line->clip) continue;
         const auto parts = partsOf(*line);
-        std::map<int64_t, Matrix3d> turn;  // by the clip's own numbers
-        for (const auto& sample : track)
-            if (belongsTo(sample.clip, clip))
-                turn[sample.frame + line->clip->ahead] = calib::worldFromCamera(sample.turn);
-        OwnShakeError error;
-        error.clip = clip.name;
-        std::vector<Matrix3d> off, shook;
+        put.emplace_back();
+        looked.emplace_back();
         for (const TrueFrame& frame : clip.frames) {
-            const auto at = turn.find(frame.number);
-            if (!turn.empty() && at == turn.end()) continue;
+            const int64_t number = frame.number - line->clip->ahead;
+            if (number < line->clip->first || number > line->clip->last) continue;
             size_t part = parts.size() - 1;
             while (part > 0 && parts[part].from_number > frame.number) --part;
-            const Matrix3d solved = (turn.empty() ? Matrix3d(Matrix3d::Identity()) : at->second) *
-                                    calib::worldFromCamera(parts[part].pose);
-            shook.push_back(worldFromCamera(frame));
-            off.push_back(shook.back().transpose() * trueFromSolved * solved);
+            put.back().emplace_back(turnOf("", number) * turnOf(line->file, number) *
+                                    calib::worldFromCamera(parts[part].pose));
+            looked.back().push_back(worldFromCamera(frame));
         }
-        if (off.empty()) continue;
-        const auto aboutMean = [&](const std::vector<Matrix3d>& turns) {
-            std::vector<double> px;
-            for (const Matrix3d& each : turns)
-                px.push_back(pxBetween(meanOf(turns), each, clip.focal_px));
-            return spreadOf(px);
-        };
-        error.frames = int(off.size());
-        error.rms_px = aboutMean(off).rms;
-        error.largest_px = aboutMean(off).largest;
-        error.true_rms_px = aboutMean(shook).rms;
-        out.push_back(error);
+        focal_px.push_back(clip.focal_px);
+        out.push_back({clip.name, int(put.back().size()), 0, 0, 0});
+    }
+    std::vector<Matrix3d> all_put, all_looked;
+    for (size_t c = 0; c < put.size(); ++c) {
+        all_put.insert(all_put.end(), put[c].begin(), put[c].end());
+        all_looked.insert(all_looked.end(), looked[c].begin(), looked[c].end());
+    }
+    if (all_put.empty()) return out;
+    const Matrix3d trueFromSolved = calib::alignOrientations(all_put, all_looked);
+    for (size_t c = 0; c < out.size(); ++c) {
+        std::vector<Matrix3d> off;
+        for (size_t i = 0; i < put[c].size(); ++i)
+            off.emplace_back(looked[c][i].transpose() * trueFromSolved * put[c][i]);
+        const Spread left = aboutMean_px(off, focal_px[c]);
+        out[c].rms_px = left.rms;
+        out[c].largest_px = left.largest;
+        out[c].true_rms_px = aboutMean_px(looked[c], focal_px[c]).rms;
     }
     return out;
 }
@@ -240,6 +270,7 @@ ShakeErrors compareShake(const std::vector<io::ShakeSample>& track, const TrueTa
     ShakeErrors errors;
     std::vector<Matrix3d> from, to;
     for (const io::ShakeSample& sample : track) {
+        if (!sample.clip.empty()) continue;
         const auto there =
             sample.timecode ? mount.find(io::frameNumber(*sample.timecode, rate)) : mount.end();
         if (there == mount.end()) {

@@ -22,6 +22,7 @@ struct TrueFrame {
     calib::PanTiltRoll mount, on_mount;
     double exposure = 1, t_stop = 0;
     std::optional<double> time_s;
+    calib::PanTiltRoll own;  ///< the camera's own turn on the mount, in the mount's axes
 };
 
 struct TrueClip {
@@ -60,7 +61,8 @@ struct MountErrors {
 };
 /// Lines and clips are paired by `file` (cam1.####.exr). Where the solve says how a camera stood
 /// after it was knocked, that is held against how it truly stood then. Of takes shot in turn a clip
-/// truly stood in the mean of where it looked in the solve's frames (of each of its parts).
+/// truly stood in the mean of where it looked in the solve's frames (of each of its parts); of an
+/// array whose cameras also turn by themselves, in the mean of that.
 [[nodiscard]] MountErrors compareMount(const std::vector<io::SolvedPlate>& solve,
                                        const TrueTake& truth);
 
@@ -71,22 +73,22 @@ struct ShakeErrors {
     double true_rms_px = 0;  ///< how much the mount truly shook, about its mean
     calib::Matrix3d trueFromSolvedWorld = calib::Matrix3d::Identity();
 };
-/// Samples and frames go together by timecode.
+/// Samples of the mount and frames go together by timecode.
 [[nodiscard]] ShakeErrors compareShake(const std::vector<io::ShakeSample>& track,
                                        const TrueTake& truth,
                                        const calib::Matrix3d& trueMountFromSolved);
 
-/// Of one clip of takes shot in turn: where its frames are put, against where they truly looked,
+/// Of one clip: where its frames are put, by what was taken out, against where they truly looked,
 /// its mean error over the take left out (that is the mount's, see MountErrors).
-struct OwnShakeError {
+struct SteadyError {
     std::string clip;
     int frames = 0;
     double rms_px = 0, largest_px = 0;
-    double true_rms_px = 0;  ///< how much it truly shook, about its mean
+    double true_rms_px = 0;  ///< how much it truly turned, mount and all, about its mean
 };
-/// `track` may lack a clip: its shake was left in, and is then in `rms_px`. One a solved clip.
-[[nodiscard]] std::vector<OwnShakeError> compareOwnShake(const std::vector<io::ShakeSample>& track,
-                                                         const std::vector<io::SolvedPlate>& solve,
-                                                         const TrueTake& truth);
+/// What a track does not have was left in, and is then in `rms_px`. One a solved clip.
+[[nodiscard]] std::vector<SteadyError> compareSteadied(const std::vector<io::ShakeSample>& track,
+                                                       const std::vector<io::SolvedPlate>& solve,
+                                                       const TrueTake& truth);
 
 }  // namespace plateloom::world

@@ -108,8 +108,8 @@ std::vector<MountCamera> startingMount(const Take& take, const Tried& first) {
 }
 
 // Places are told against each other: the panorama's centre is their mean. Without all of them
-// there is no telling.
-void centrePupils(std::vector<MountCamera>& cameras) {
+// there is no telling. True when all are known to see from one place.
+bool centrePupils(std::vector<MountCamera>& cameras) {
     Vector3d mean = Vector3d::Zero();
     int known = 0, placed = 0;
     for (const auto& camera : cameras) {
@@ -126,6 +126,7 @@ void centrePupils(std::vector<MountCamera>& cameras) {
     for (const auto& camera : cameras)
         if (camera.placed && camera.pupil_m)
             farthest_m = std::max(farthest_m, (*camera.pupil_m - mean).norm());
+    const bool one_place = known > 0 && known == placed && farthest_m < kOnePlace_m;
     if (farthest_m < kOnePlace_m) known = 0;
     for (auto& camera : cameras) {
         if (known < placed || known == 0)
@@ -133,6 +134,7 @@ void centrePupils(std::vector<MountCamera>& cameras) {
         else if (camera.pupil_m)
             *camera.pupil_m -= mean;
     }
+    return one_place;
 }
 
 }  // namespace
@@ -166,7 +168,7 @@ FirstMoment solveFirstMoment(const Take& take, const std::vector<int64_t>& momen
     FirstMoment first;
     first.frame = best.frame;
     first.cameras = startingMount(take, best);
-    centrePupils(first.cameras);
+    first.one_place = centrePupils(first.cameras);
     first.rms_px = best.rms_px;
     first.notes = best.notes;
     first.warnings = best.warnings;

@@ -11,6 +11,7 @@ struct FirstMoment {
     int64_t frame = 0;                 ///< of the take
     std::vector<MountCamera> cameras;  ///< one a clip, as it stood at that frame
     double rms_px = 0;                 ///< of its ties
+    bool one_place = false;            ///< all are known to see from one place
     std::vector<std::string> notes, warnings;
 
     [[nodiscard]] bool pupilsApart() const;  ///< known to see from different places

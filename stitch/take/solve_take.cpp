@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "calib/angle.h"
 #include "calib/said.h"
@@ -17,6 +18,8 @@ namespace plateloom::stitch {
 namespace {
 
 constexpr int kMoments = 7;  // that ties come from
+// A camera's own turns, RMS: less is not worth taking out, and may be its corners' own.
+constexpr double kLeastShake_px = 0.03;
 
 template <class T>
 void append(std::vector<T>& to, const std::vector<T>& more) {
@@ -79,8 +82,9 @@ void tellMissing(const Take& take, TakeSolve& out) {
 
 void tellKnocks(const Take& take, const std::vector<double>& px_per_rad, bool split,
                 TakeSolve& out) {
-    const bool taken_out = take.rolled == Rolled::in_turn && out.steady == Steady::lock;
+    const auto& own = out.solved.taken_out.own;
     for (const auto& knock : out.knocks) {
+        const bool taken_out = !own.empty() && !own[size_t(knock.clip)].empty();
         const std::string what = saidOf(knock, take, px_per_rad[size_t(knock.clip)]);
         if (split)
             out.notes.push_back(what + "; solved in two parts");
@@ -99,16 +103,22 @@ void tellUnknown(const std::string& whose, int frames, TakeSolve& out) {
                            (frames == 1 ? " frame" : " frames") + ": taken from the frames beside");
 }
 
-// Takes shot in turn share no mount: each has its own shake.
+// What cameras did by themselves: takes shot in turn share no mount, and on one a camera may be
+// loose.
 void tellOwnShake(const Take& take, const std::vector<OwnTurn>& own, TakeSolve& out) {
     constexpr double kWorthSaying_px = 0.3;
+    const bool left_in = out.steady == Steady::none;
     for (size_t c = 0; c < own.size(); ++c) {
+        if (own[c].meanFromCamera.empty()) continue;
         const std::string name = nameOf(take, int(c));
-        if (out.steady != Steady::none && !own[c].meanFromCamera.empty())
-            tellUnknown(name + "'s", own[c].unknown, out);
-        if (own[c].meanFromCamera.empty() || own[c].rms_px < kWorthSaying_px) continue;
-        const std::string shook = name + said(" shook by %.1f px RMS", own[c].rms_px);
-        if (out.steady == Steady::none)
+        if (!left_in) tellUnknown(name + "'s", own[c].unknown, out);
+        const bool knocked = std::any_of(out.knocks.begin(), out.knocks.end(),
+                                         [&](const Knock& k) { return size_t(k.clip) == c; });
+        const bool on_mount = take.rolled == Rolled::array;
+        if (own[c].rms_px < kWorthSaying_px || (knocked && (left_in || on_mount))) continue;
+        const std::string shook = name + said(" shook by %.1f px RMS", own[c].rms_px) +
+                                  (on_mount ? " by itself, as if loose on the mount" : "");
+        if (left_in)
             out.warnings.push_back(shook +
                                    "; that stays in, and seams beside it swim: solve with "
                                    "--steady lock to take it out");
@@ -152,12 +162,14 @@ void takeOver(const TakePass& pass, TakeSolve& out) {
     append(out.warnings, pass.warnings);
 }
 
-// A clip's own shake in the mount's axes, frame by frame; of one that stood still, none.
+// A clip's own shake in the mount's axes, frame by frame. Of an array's camera that stood still
+// there is none; takes shot in turn have nothing but their own.
 std::vector<std::vector<Matrix3d>> inMountAxes(const Take& take, const Mount& mount,
                                                const std::vector<OwnTurn>& own) {
     std::vector<std::vector<Matrix3d>> out(own.size());
     for (size_t c = 0; c < own.size(); ++c) {
         if (!mount.cameras[c].placed) continue;
+        if (take.rolled == Rolled::array && own[c].meanFromCamera.empty()) continue;
         for (int64_t frame = take.first; frame <= take.last; ++frame) {
             const Matrix3d& mountFromMean = mount.cameras[c].at(frame);
             out[c].emplace_back(mountFromMean * own[c].at(frame, take.first) *
@@ -170,7 +182,6 @@ std::vector<std::vector<Matrix3d>> inMountAxes(const Take& take, const Mount& mo
 // Takes shot in turn: each clip's own shake first, since where it stood is the middle of that.
 void solveInTurn(const Take& take, const TakeSolveSettings& settings, const FirstMoment& first,
                  MountSettings mount, const Progress& progress, TakeSolve& out) {
-    constexpr double kLeastShake_px = 0.03;
     const auto px_per_rad = pixelsPerRadian(first.cameras);
     const auto shake = shakeOfEach(take, first, progress, &out.times);
     out.knocks = findKnocks(shake, px_per_rad);
@@ -192,31 +203,66 @@ void solveInTurn(const Take& take, const TakeSolveSettings& settings, const Firs
     tellOwnShake(take, mount.own, out);
 }
 
-// An array: the mount, then its shake, against which a knocked camera shows.
+// A mount that turns takes pupils that stand off its centre along, and what is near shifts before
+// them: by so much of the mount's shake as the pupil's distance from the centre is of the thing's.
+// What a camera turns by less than that may be that.
+double leastOwnTurn_px(const FirstMoment& first, const Mount& mount, double shake_px) {
+    constexpr double kPlacesUnknown_px = 0.25;
+    if (first.one_place) return kLeastShake_px;
+    if (!first.pupilsApart()) return kPlacesUnknown_px;
+    constexpr double kNearest_m = 2;  // where no overlap tells
+    double farthest_m = 0, nearest_m = kNearest_m;
+    for (const auto& camera : mount.cameras)
+        if (camera.pupil_m) farthest_m = std::max(farthest_m, camera.pupil_m->norm());
+    if (!mount.overlaps.empty()) {
+        nearest_m = std::numeric_limits<double>::infinity();
+        for (const auto& overlap : mount.overlaps)
+            if (overlap.nearest_m > 0) nearest_m = std::min(nearest_m, overlap.nearest_m);
+    }
+    return std::max(kLeastShake_px, shake_px * farthest_m / nearest_m);
+}
+
+bool anyTurned(const std::vector<OwnTurn>& own) {
+    return std::any_of(own.begin(), own.end(),
+                       [](const OwnTurn& one) { return !one.meanFromCamera.empty(); });
+}
+
+// An array: the mount, then its shake, against which a camera shows that was knocked, or that turns
+// by itself because it is loose.
 void solveArray(const Take& take, const TakeSolveSettings& settings, const FirstMoment& first,
                 MountSettings mount, const Progress& progress, TakeSolve& out) {
     const auto px_per_rad = pixelsPerRadian(first.cameras);
     const auto solve = [&] {
-        mount.own = turnsOfKnocks(take.clips.size(), take.first, out.knocks);
         out.solved.mount = solveMount(take, first, mount, progress, &out.times);
         setDistance({"auto"}, take, out);
-        return passOverTake(take, out.solved, progress, &out.times);
     };
-    TakePass pass = solve();
-    const auto knocks = findKnocks(pass.shake, px_per_rad);
-    if (!knocks.empty() && settings.split_knocked) {
-        out.knocks = knocks;
-        pass = solve();
+    mount.own = turnsOfKnocks(take.clips.size(), take.first, {});
+    solve();
+    TakePass pass = passOverTake(take, out.solved, progress, &out.times);
+    const auto shake = std::move(pass.shake);
+    out.knocks = findKnocks(shake, px_per_rad);
+    const bool split = settings.split_knocked && !out.knocks.empty();
+    const double least_px = leastOwnTurn_px(first, out.solved.mount,
+                                            shakeOf(takenOut(shake, Steady::lock), px_per_rad));
+    const auto own =
+        ownTurns(shake, px_per_rad, split ? out.knocks : std::vector<Knock>(), least_px);
+    const bool loose = settings.steady != Steady::none && anyTurned(own);
+    if (split || loose) {
+        mount.own = loose ? own : turnsOfKnocks(take.clips.size(), take.first, out.knocks);
+        solve();
     }
-    out.knocks = knocks;
+    if (split) pass = passOverTake(take, out.solved, progress, &out.times);
     takeOver(pass, out);
     const auto taken_out =
-        takenOut(pass.shake, settings.steady == Steady::none ? Steady::lock : settings.steady);
+        takenOut(split && !loose ? pass.shake : shake,
+                 settings.steady == Steady::none ? Steady::lock : settings.steady);
     out.shake_px = shakeOf(taken_out, px_per_rad);
+    tellOwnShake(take, own, out);
     if (settings.steady == Steady::none) return;
     out.solved.taken_out.shared = taken_out;
+    if (loose) out.solved.taken_out.own = inMountAxes(take, out.solved.mount, own);
     tellUnknown("the mount's",
-                int(std::count_if(pass.shake.begin(), pass.shake.end(),
+                int(std::count_if(shake.begin(), shake.end(),
                                   [](const auto& frame) { return !frame.known; })),
                 out);
 }

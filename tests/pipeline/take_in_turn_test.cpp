@@ -43,7 +43,7 @@ TEST_CASE("Each take's own shake is taken out, and the takes stand where they di
     INFO("mount " << errors.rms_px << " px RMS at 480 px across");
     CHECK(errors.missing.empty());
     CHECK(errors.rms_px < 0.02);
-    const auto left = world::compareOwnShake(filmed.shake(), filmed.solve(), filmed.truth());
+    const auto left = world::compareSteadied(filmed.shake(), filmed.solve(), filmed.truth());
     REQUIRE(left.size() == 3);
     for (const auto& clip : left) {
         INFO(clip.clip << " shook by " << clip.true_rms_px << " px, left " << clip.rms_px);
@@ -116,7 +116,7 @@ TEST_CASE("A head knocked while it sways is found, taken out with its sway, or s
     CHECK(saying(whole.notes, "taken out with its shake") == 1);
     writeTakeSolve(filmed.folder / "mount.jsonl", take, whole);
     CHECK(filmed.mountErrors().rms_px < 0.02);
-    for (const auto& clip : world::compareOwnShake(filmed.shake(), filmed.solve(), filmed.truth()))
+    for (const auto& clip : world::compareSteadied(filmed.shake(), filmed.solve(), filmed.truth()))
         CHECK(clip.rms_px < 0.02);
 
     lock.split_knocked = true;
@@ -127,6 +127,6 @@ TEST_CASE("A head knocked while it sways is found, taken out with its sway, or s
     const auto errors = filmed.mountErrors();
     CHECK(errors.each.size() == 4);
     CHECK(errors.rms_px < 0.02);
-    for (const auto& clip : world::compareOwnShake(filmed.shake(), filmed.solve(), filmed.truth()))
+    for (const auto& clip : world::compareSteadied(filmed.shake(), filmed.solve(), filmed.truth()))
         CHECK(clip.rms_px < 0.02);
 }

@@ -28,6 +28,41 @@ TEST_CASE("An array's mount is solved from all of the take, and its shake taken 
     CHECK(shake.true_rms_px > 10 * shake.rms_px);
 }
 
+TEST_CASE("Cameras that are loose on a mount are solved in their mean, and their turns taken out") {
+    auto settings = smallArray();
+    settings.width_px = 480;
+    settings.height_px = 270;
+    settings.moves = false;
+    settings.iris_camera = 0;
+    settings.own_shake_deg = 0.4;
+    const Filmed filmed(settings);
+    const Take take = gatherTake(filmed.arguments());
+    const auto left_in = solveTake(take, {}, silent);
+    CHECK(left_in.solved.taken_out.empty());
+    CHECK(left_in.knocks.empty());
+    CHECK(std::count_if(left_in.warnings.begin(), left_in.warnings.end(), [](const auto& line) {
+              return line.find("loose") != std::string::npos;
+          }) == 3);
+
+    auto request = filmed.request("pano");
+    request.solve.steady = Steady::lock;
+    request.take.plates.frames = io::FrameRange{1004, 1004};
+    CHECK(stitchTake(request, silent).made == 1);
+    const auto errors = filmed.mountErrors();
+    INFO("mount " << errors.rms_px << " px RMS at 480 px across");
+    CHECK(errors.rms_px < 0.02);
+    for (const auto& clip :
+         world::compareSteadied(filmed.shake(), filmed.solve(), filmed.truth())) {
+        INFO(clip.clip << " turned by " << clip.true_rms_px << " px, left " << clip.rms_px);
+        CHECK(clip.frames == 8);
+        CHECK(clip.true_rms_px > 0.5);
+        CHECK(clip.rms_px < 0.03);
+    }
+    const auto read = readTakeSolve(filmed.folder / "mount.jsonl", take);
+    CHECK(read.solved.taken_out.shared.size() == 8);
+    CHECK(read.solved.taken_out.own[1].size() == 8);
+}
+
 TEST_CASE("Following, a mount that goes round does so smoothly, and the horizon stays level") {
     auto settings = smallArray();
     settings.cameras = 2;
