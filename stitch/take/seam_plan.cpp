@@ -104,6 +104,18 @@ void DifferenceTables::fill(const Overview& overview, const std::vector<char>& a
         }
 }
 
+void keepShared(Overview& overview, const Overview& other, const std::vector<char>& absent) {
+    const int width = overview.grid.width;
+    for (size_t i = 0; i < overview.plates.size(); ++i) {
+        if (absent[i]) continue;
+        SmallPlate& small = overview.plates[i];
+        for (int dy = 0; dy < small.height; ++dy)
+            for (int dx = 0; dx < small.width; ++dx)
+                if (findCell(other.plates[i], (small.x0 + dx) % width, small.y0 + dy, width) < 0)
+                    small.share[small.at(dx, dy)] = 0;
+    }
+}
+
 void DifferenceTables::takeMost(const DifferenceTables& other) {
     for (size_t t = 0; t < tables_.size(); ++t)
         for (size_t i = 0; i < tables_[t].value.size(); ++i)

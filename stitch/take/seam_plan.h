@@ -42,9 +42,12 @@ struct SeamPlan {
 class DifferenceTables : public PlateDifferences {
 public:
     DifferenceTables() = default;
-    /// Room for all pairs of the overview's plates.
+    /// Room for all pairs of the overview's plates. Tables that are taken together have one room:
+    /// copies of one empty one.
     explicit DifferenceTables(const Overview& overview);
-    /// As OverviewDifferences says. Plates marked `absent` differ from nothing.
+    /// As OverviewDifferences says, in a room that has nothing in it yet. Plates marked `absent`
+    /// differ from nothing. The overview may be another moment's than the room's, its plates turned
+    /// a little: what of it lies outside is left out, and where it does not reach is not seen.
     void fill(const Overview& overview, const std::vector<char>& absent);
     void takeMost(const DifferenceTables& other);
     void addShare(const DifferenceTables& other, float share);
@@ -64,6 +67,10 @@ private:
     size_t plates_ = 0;
     std::vector<Table> tables_;  // a * plates + b, a < b
 };
+
+/// Leaves to each plate of the overview only cells that it shows at the other moment as well;
+/// plates that are `absent` then say nothing. For plates that are turned from frame to frame.
+void keepShared(Overview& overview, const Overview& other, const std::vector<char>& absent);
 
 class SeamPlanner {
 public:

@@ -164,22 +164,26 @@ private:
             usual_level_[c] = calib::median(seen);
         }
         std::vector<double> typical;
-        DifferenceTables usual(overviews.front());
+        Overview middle = overviews[overviews.size() / 2];
+        room_ = DifferenceTables(middle);
+        DifferenceTables usual = room_;
         for (size_t m = 0; m < overviews.size(); ++m) {
             typical.push_back(double(overviews[m].typical));
             for (size_t i = 0; i < absent[m].size(); ++i) {
                 const auto clip = size_t(clip_of_plate[i]);
                 if (levels[m][clip] < kBlackShare * usual_level_[clip]) absent[m][i] = 1;
             }
-            DifferenceTables now(overviews[m]);
+            DifferenceTables now = room_;
             now.fill(overviews[m], absent[m]);
+            // Where steadied plates reach from frame to frame is another matter each time.
+            if (!solved_.taken_out.empty()) keepShared(middle, overviews[m], absent[m]);
             usual.addShare(now, 1 / float(overviews.size()));
         }
         out_.typical_light = calib::median(typical);
         std::vector<std::string> names;
         for (size_t c = 0; c < take_.clips.size(); ++c)
             if (solved_.mount.cameras[c].placed) names.push_back(take_.clips[c].clip.name);
-        planner_.emplace(std::move(overviews[overviews.size() / 2]), std::move(usual), names);
+        planner_.emplace(std::move(middle), std::move(usual), names);
     }
 
     void add(int64_t number) {
@@ -190,7 +194,7 @@ private:
             out_.shake.push_back(shake_.add(number, shakeViews(frame, solved_.mount, one.shown)));
         const Overview overview =
             makeOverview(frame.plates, *frame.store, grid_, kTakeOverviewAcross);
-        DifferenceTables now(overview);
+        DifferenceTables now = room_;
         now.fill(overview, frame.absent);
         planner_->add(number, std::move(now));
     }
@@ -202,6 +206,7 @@ private:
     ShakeTracker shake_;
     TakeLight light_;
     std::optional<SeamPlanner> planner_;
+    DifferenceTables room_;            // empty, for one frame's differences
     std::vector<double> usual_level_;  // one a clip, over the moments
     TakePass out_;
 };

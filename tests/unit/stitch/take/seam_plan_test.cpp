@@ -141,3 +141,55 @@ TEST_CASE("Seams pass evenly from one map to the next") {
     CHECK(plan.at(120).map.label == b.label);
     CHECK(plan.onGrid(8, 4).parts[1].map.label == std::vector<uint16_t>(32, 1));
 }
+
+TEST_CASE(
+    "Plates that are turned from frame to frame are held against one room, and cross nothing") {
+    // The middle plate, 4 cells to the right and 2 lower, or as much the other way, and larger.
+    const auto turned = [](int by) {
+        Overview now = plates();
+        auto& small = now.plates[1];
+        small.x0 += 4 * by;
+        small.y0 += 2 * by;
+        small.width += 2;
+        const size_t count = size_t(small.width) * small.height;
+        small.light.assign(3 * count, 0.0f);
+        small.share.assign(count, 1.0f);
+        small.inward.assign(count, 0.5f);
+        small.cost.assign(count, 0.001f);
+        return now;
+    };
+    const DifferenceTables room(plates());
+    DifferenceTables right = room, left = room;
+    right.fill(turned(1), {0, 0, 0});
+    left.fill(turned(-1), {0, 0, 0});
+    // Plate 1 began at column 216, row 30, and shares 30 columns with plate 0.
+    CHECK(right.at(0, 1, 217, 50) < 0);
+    CHECK(right.at(0, 1, 225, 31) < 0);
+    CHECK(right.at(0, 1, 225, 50) == 0);
+    CHECK(left.at(0, 1, 217, 50) == 0);
+    CHECK(left.at(0, 1, 214, 50) < 0);  // outside of the room
+    DifferenceTables most = right;
+    most.takeMost(left);
+    CHECK(most.at(0, 1, 217, 50) == 0);
+
+    Overview shared = plates();
+    keepShared(shared, turned(1), {0, 0, 0});
+    keepShared(shared, turned(-1), {0, 0, 1});
+    const auto& small = shared.plates[1];
+    CHECK(small.share[small.at(3, 30)] == 0);
+    CHECK(small.share[small.at(4, 30)] == 1);
+    CHECK(small.share[small.at(77, 30)] == 1);
+    CHECK(small.share[small.at(78, 30)] == 0);
+    CHECK(shared.plates[2].share == plates().plates[2].share);
+    Overview hidden = plates();
+    keepShared(hidden, turned(1), {0, 1, 0});
+    CHECK(hidden.plates[1].share == plates().plates[1].share);
+
+    SeamPlanner planner(plates(), right, {"left", "middle", "right"});
+    for (int i = 0; i < 60; ++i) {
+        DifferenceTables now = room;
+        now.fill(turned(i % 3 - 1), {0, 0, 0});
+        planner.add(1001 + i, now);
+    }
+    CHECK(planner.finish().parts.size() == 1);
+}
