@@ -8,6 +8,7 @@
 #include "io/clip_faults.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
+#include "io/movie_reader.h"
 #include "io/numbered_files.h"
 
 namespace fs = std::filesystem;
@@ -241,6 +242,16 @@ std::string rateInWords(const FrameRate& rate) {
     return text;
 }
 
+std::string lostFrames(const Clip& clip, int first, int last) {
+    const std::string which = first < last ? "frames " + std::to_string(first) + " to " +
+                                                 std::to_string(last) + " are left out: they"
+                                           : "frame " + std::to_string(last) + " is left out: it";
+    return clip.name + ": " + which +
+           " can't be decoded. The file is cut short, or OpenImageIO's reader holds its last "
+           "frames "
+           "back as others lean on them; numbered pictures would have them all";
+}
+
 Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
             const std::string& colour_space, Clips* out) {
     Clip clip;
@@ -254,7 +265,10 @@ Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
         clip.pattern = candidate.movie.string();
         const PlateFile header = readPlateHeader(candidate.movie, colour_space);
         const int count = framesInMovie(header);
-        for (int frame = 1; frame <= count; ++frame) clip.numbers.push_back(frame);
+        const int last = lastFrameIn(candidate.movie);
+        if (last < count) out->warnings.push_back(lostFrames(clip, last + 1, count));
+        if (last == 0) throw InputError(clip.pattern, "none of its frames can be decoded");
+        for (int frame = 1; frame <= last; ++frame) clip.numbers.push_back(frame);
         if (frames) keepOnly(*frames, clip);
         clip.first = movieFrame(header, int(clip.numbers.front()));
         out->notes.push_back(clip.name + ": a movie of " + std::to_string(count) +

@@ -134,6 +134,27 @@ int framesOf(const OIIO::ImageInput& movie) {
     return movie.spec().get_int_attribute("oiio:subimages", 0);
 }
 
+int lastFrameIn(const fs::path& path) {
+    const auto movie = open(path);
+    const int count = framesOf(*movie);
+    std::vector<char> row(movie->spec().scanline_bytes(true));
+    if (count < 1 || movie->read_native_scanline(count - 1, 0, 0, 0, row.data()))
+        return std::max(0, count);
+    // A reader that comes from the frame before hands that one over again and calls it read: the
+    // last frame that is there is the first of those that look alike at the end.
+    const auto again = open(path);
+    int last = 0;
+    uint64_t before = 0;
+    for (int frame = 1; frame <= count; ++frame) {
+        if (!again->read_native_scanline(frame - 1, 0, 0, 0, row.data())) break;
+        const uint64_t fingerprint = fingerprintOf(*again, frame);
+        if (frame == 1 || fingerprint != before) last = frame;
+        before = fingerprint;
+    }
+    (void)again->geterror();
+    return last;
+}
+
 std::shared_ptr<OIIO::ImageInput> movieAt(const fs::path& path, int frame) {
     const auto changed = changeOf(path);
     auto reader = std::make_shared<Kept>(readers().take(path, changed, frame));

@@ -26,6 +26,11 @@ namespace plateloom::io {
 [[nodiscard]] std::shared_ptr<OIIO::ImageInput> freshMovieAt(const std::filesystem::path& path,
                                                              int frame);
 
+/// The last frame that can be decoded; 0: none can. OpenImageIO's reader keeps back a movie's last
+/// frames where frames lean on later ones (H.264's B-frames): it never asks the decoder for what it
+/// still holds at the end. Decodes the movie once, and once more where frames are lost.
+[[nodiscard]] int lastFrameIn(const std::filesystem::path& path);
+
 /// Number of frames that the movie's header says it has.
 [[nodiscard]] int framesOf(const OIIO::ImageInput& movie);
 

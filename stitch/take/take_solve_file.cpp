@@ -183,6 +183,16 @@ TakenOut readShake(const std::filesystem::path& path, const Take& take, const Mo
     return out;
 }
 
+// What the solve keeps beside itself has to have come along.
+void refuseMissing(const std::filesystem::path& kept, const std::filesystem::path& solve,
+                   const char* what) {
+    std::error_code error;
+    if (std::filesystem::exists(kept, error)) return;
+    throw io::InputError(kept.string(), std::string("is missing: ") + what + " of " +
+                                            solve.filename().string() +
+                                            " are there; bring it along, or solve the take again");
+}
+
 }  // namespace
 
 void writeTakeSolve(const std::filesystem::path& path, const Take& take, const TakeSolve& solve) {
@@ -244,11 +254,14 @@ TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
     const auto& first = *std::find_if(lines.begin(), lines.end(), [](const auto& line) {
                              return line.clip.has_value();
                          })->clip;
+    refuseMissing(seamFolder(path), path, "the seams");
     solve.seams = readSeams(path, lines, first.seams, take, solve.solved.mount);
     if (solve.seams.parts.empty())
         throw io::InputError(path.string(), "says nothing of seams; solve the take again");
-    if (solve.steady != Steady::none)
+    if (solve.steady != Steady::none) {
+        refuseMissing(shakePath(path), path, "the turns taken out");
         solve.solved.taken_out = readShake(shakePath(path), take, solve.solved.mount);
+    }
     setDistance({"auto"}, take, solve);
     return solve;
 }

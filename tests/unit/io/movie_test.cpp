@@ -125,6 +125,23 @@ TEST_CASE("A movie cut short names the frame that is not there, and never shows 
     CHECK_THAT(said, Contains("cam1.avi"));
 }
 
+TEST_CASE("A clip has no frames that its movie's end has lost, and says which") {
+    const Folder folder;
+    const auto path = writtenMovie(folder);
+    REQUIRE(lastFrameIn(path) == kFrames);
+    std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
+    const int last = lastFrameIn(path);
+    REQUIRE(last >= kFrames / 2 - 2);
+    REQUIRE(last < kFrames - 1);
+    const Clips found = findClips({path.string()}, {}, "");
+    REQUIRE(int(found.clips[0].numbers.size()) == last);
+    checkPixels(readPlatePixels(found.clips[0].frame(last)), last);
+    REQUIRE(found.warnings.size() == 1);
+    CHECK_THAT(found.warnings[0],
+               Contains("cam1: frames " + std::to_string(last + 1) + " to " +
+                        std::to_string(kFrames) + " are left out: they can't be decoded"));
+}
+
 TEST_CASE("What only calls itself a movie is refused") {
     const Folder folder;
     test::put(folder / "cam1.mov", "no movie at all");
