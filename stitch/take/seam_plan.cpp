@@ -19,6 +19,14 @@ constexpr double kCrossing = 1.0;
 // Cells round a crossing within which the seam may move.
 constexpr int kRoom = 48;
 
+// Of a cell that the frame's edge cuts a plate shows its own part alone: what passes there, or
+// shakes, is another thing to each plate, and crosses nothing.
+bool isWhole(const SmallPlate& small, int x, int y, int grid_width) {
+    constexpr float kWhole = 0.98f;
+    const ptrdiff_t at = findCell(small, x, y, grid_width);
+    return at >= 0 && small.share[size_t(at)] >= kWhole;
+}
+
 float excessOf(float now, float usual) {
     if (now < 0 || usual < 0) return 0;
     const float excess = now - usual;
@@ -165,6 +173,9 @@ SeamPlanner::Crossing SeamPlanner::crossing(const LabelMap& map,
         if (a == b || a == kNoPlate || b == kNoPlate) return;
         const double excess = double(excessOf(now.at(a, b, x, y), usual_.at(a, b, x, y)));
         if (excess <= 0) return;
+        if (!isWhole(overview_.plates[a], x, y, map.width) ||
+            !isWhole(overview_.plates[b], x, y, map.width))
+            return;
         out.excess += excess;
         if (excess > strongest) strongest = excess, out.a = a, out.b = b;
         if (!any) out.x0 = out.x1 = x, out.y0 = out.y1 = y, any = true;

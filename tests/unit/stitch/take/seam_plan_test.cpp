@@ -124,6 +124,26 @@ TEST_CASE("A camera that is black crosses nothing") {
     CHECK(plan.parts.size() == 1);
 }
 
+TEST_CASE("What flickers in cells that the frame's edge cuts crosses nothing") {
+    const auto parts = [](float share_of_top_row) {
+        const auto frame = [&](bool flickers) {
+            Overview now = plates();
+            for (auto& small : now.plates)
+                for (int dx = 0; dx < small.width; ++dx) {
+                    small.share[small.at(dx, 0)] = share_of_top_row;
+                    if (!flickers || small.x0 != 216 || dx < 11 || dx > 19) continue;
+                    for (size_t c = 0; c < 3; ++c) small.light[3 * small.at(dx, 0) + c] = -2;
+                }
+            return now;
+        };
+        SeamPlanner planner(frame(false), tablesOf(frame(false)), {"left", "middle", "right"});
+        for (int i = 0; i < 40; ++i) planner.add(1001 + i, tablesOf(frame(i > 15 && i < 25)));
+        return planner.finish().parts.size();
+    };
+    CHECK(parts(0.7f) == 1);
+    CHECK(parts(1.0f) > 1);
+}
+
 TEST_CASE("Seams pass evenly from one map to the next") {
     SeamPlan plan;
     LabelMap a{4, 2, std::vector<uint16_t>(8, 0)}, b{4, 2, std::vector<uint16_t>(8, 1)};
