@@ -25,6 +25,13 @@ struct SolvedClip {
         calib::PanTiltRoll pose;
     };
     std::vector<Knocked> knocked;
+    /// Knocks that were found, whether solved in two parts or not: `turn` is from after to before,
+    /// in the camera's own axes.
+    struct FoundKnock {
+        int64_t frame = 0;  ///< the first one after
+        calib::PanTiltRoll turn;
+    };
+    std::vector<FoundKnock> knocks;
     std::optional<calib::Vector3d> pupil_m;  ///< entrance pupil against the mean of all cameras'
 
     /// Gains over time, linear r g b; at least one. They belong to `known_stops` of exposure.
@@ -44,6 +51,15 @@ struct SolvedClip {
         std::string with;  ///< the other clip's file
         double inverse_m = 0;
         calib::Vector3d direction = calib::Vector3d::UnitY();  ///< of its middle
+        int ties = 0;
+        double apart_m = 0;  ///< between the entrance pupils
+        /// Within which four ties of five lie, as inverses, 1 / m; none where nobody says.
+        std::optional<double> nearest_inverse_m, farthest_inverse_m;
+        /// Parallax left when composed for a distance, pixels of this clip's partner.
+        struct Left {
+            double inverse_m = 0, parallax_px = 0;
+        };
+        std::vector<Left> left;
     };
     std::vector<Overlap> overlaps;
 
@@ -51,6 +67,14 @@ struct SolvedClip {
     /// Frames from which the seams run otherwise, in time: the names of the pictures in the folder
     /// of seams.
     std::vector<int64_t> seams;
+    /// Why they do, of those for which there is something to say.
+    struct SeamMove {
+        int64_t frame = 0;
+        std::string why;
+    };
+    std::vector<SeamMove> seam_moves;
+    /// Frames at which the mount's shake could not be told. First and last of each run.
+    std::vector<std::pair<int64_t, int64_t>> shake_unknown;
     /// Frames at which the camera is black: the others show what it would. First and last of each
     /// run.
     std::vector<std::pair<int64_t, int64_t>> black;

@@ -57,6 +57,19 @@ double shakeOf(const std::vector<Matrix3d>& taken_out, const std::vector<double>
     return taken_out.empty() ? 0 : std::sqrt(sum / double(taken_out.size()));
 }
 
+// Runs of frames, first and last, whose shake is not known.
+std::vector<std::pair<int64_t, int64_t>> unknownOf(const std::vector<ShakeFrame>& shake) {
+    std::vector<std::pair<int64_t, int64_t>> runs;
+    for (const auto& frame : shake) {
+        if (frame.known) continue;
+        if (!runs.empty() && runs.back().second == frame.frame - 1)
+            runs.back().second = frame.frame;
+        else
+            runs.emplace_back(frame.frame, frame.frame);
+    }
+    return runs;
+}
+
 void tellBlack(const Take& take, const std::vector<BlackRun>& runs, TakeSolve& out) {
     for (const auto& run : runs)
         out.warnings.push_back(
@@ -189,8 +202,8 @@ void solveInTurn(const Take& take, const TakeSolveSettings& settings, const Firs
         ownTurns(shake, px_per_rad, settings.split_knocked ? out.knocks : std::vector<Knock>(),
                  kLeastShake_px);
     out.solved.mount = solveMount(take, first, mount, progress, &out.times);
-    if (settings.steady == Steady::lock)
-        out.solved.taken_out.own = inMountAxes(take, out.solved.mount, mount.own);
+    out.shook.own = inMountAxes(take, out.solved.mount, mount.own);
+    if (settings.steady == Steady::lock) out.solved.taken_out = out.shook;
     double squares = 0;
     for (const auto& own : mount.own) {
         out.own_shake_px.push_back(own.meanFromCamera.empty() ? 0 : own.rms_px);
@@ -253,14 +266,14 @@ void solveArray(const Take& take, const TakeSolveSettings& settings, const First
     }
     if (split) pass = passOverTake(take, out.solved, progress, &out.times);
     takeOver(pass, out);
-    const auto taken_out =
-        takenOut(split && !loose ? pass.shake : shake,
-                 settings.steady == Steady::none ? Steady::lock : settings.steady);
-    out.shake_px = shakeOf(taken_out, px_per_rad);
+    out.shook.shared = takenOut(split && !loose ? pass.shake : shake,
+                                settings.steady == Steady::none ? Steady::lock : settings.steady);
+    if (loose) out.shook.own = inMountAxes(take, out.solved.mount, own);
+    out.shake_px = shakeOf(out.shook.shared, px_per_rad);
+    out.shake_unknown = unknownOf(shake);
     tellOwnShake(take, own, out);
     if (settings.steady == Steady::none) return;
-    out.solved.taken_out.shared = taken_out;
-    if (loose) out.solved.taken_out.own = inMountAxes(take, out.solved.mount, own);
+    out.solved.taken_out = out.shook;
     tellUnknown("the mount's",
                 int(std::count_if(shake.begin(), shake.end(),
                                   [](const auto& frame) { return !frame.known; })),

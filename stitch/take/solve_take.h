@@ -25,6 +25,11 @@ struct TakeSolveSettings {
 struct TakeSolve {
     SolvedTake solved;
     SeamPlan seams;  ///< labels are indices of the placed cameras
+    /// What is taken out or, where the shake stays in, what locking would take out. Known right
+    /// after a solve only.
+    TakenOut shook;
+    /// Where the turn of an array's mount could not be told. First and last frame of each run.
+    std::vector<std::pair<int64_t, int64_t>> shake_unknown;
     Steady steady = Steady::none;
     std::vector<Knock> knocks;
     double typical_light = 0;

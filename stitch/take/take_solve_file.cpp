@@ -28,6 +28,29 @@ std::string fileOf(const TakeClip& clip) {
     return std::filesystem::path(clip.clip.pattern).filename().string();
 }
 
+io::SolvedClip::Overlap lineOf(const OverlapDistance& overlap, const std::string& with) {
+    io::SolvedClip::Overlap out{with,
+                                overlap.inverse_m,
+                                overlap.direction,
+                                overlap.ties,
+                                overlap.apart_m,
+                                1 / overlap.nearest_m,
+                                {},
+                                {}};
+    out.farthest_inverse_m = 1 / overlap.farthest_m;
+    for (const auto& one : overlap.left) out.left.push_back({one.inverse_m, one.parallax_px});
+    return out;
+}
+
+OverlapDistance overlapOf(const io::SolvedClip::Overlap& line, int a, int b) {
+    OverlapDistance overlap{a, b, line.ties, line.apart_m, line.inverse_m, 0, 0, line.direction,
+                            {}};
+    overlap.nearest_m = 1 / line.nearest_inverse_m.value_or(line.inverse_m);
+    overlap.farthest_m = 1 / line.farthest_inverse_m.value_or(line.inverse_m);
+    for (const auto& one : line.left) overlap.left.push_back({one.inverse_m, one.parallax_px});
+    return overlap;
+}
+
 io::SolvedClip clipOf(const Take& take, const TakeSolve& solve, size_t c) {
     const auto& camera = solve.solved.mount.cameras[c];
     io::SolvedClip clip;
@@ -45,14 +68,20 @@ io::SolvedClip clipOf(const Take& take, const TakeSolve& solve, size_t c) {
     clip.shading_found = camera.lens.shading;
     for (const auto& overlap : solve.solved.mount.overlaps)
         if (size_t(overlap.a) == c)
-            clip.overlaps.push_back(
-                {fileOf(take.clips[size_t(overlap.b)]), overlap.inverse_m, overlap.direction});
+            clip.overlaps.push_back(lineOf(overlap, fileOf(take.clips[size_t(overlap.b)])));
+    for (const auto& knock : solve.knocks)
+        if (size_t(knock.clip) == c)
+            clip.knocks.push_back({knock.frame, calib::panTiltRoll(knock.beforeFromAfter)});
     if (solve.steady != Steady::none)
         clip.steady = solve.steady == Steady::lock ? "lock" : "follow";
     for (const auto& run : solve.solved.black)
         if (size_t(run.clip) == c) clip.black.emplace_back(run.first, run.last);
     clip.typical_light = solve.typical_light;
-    for (const auto& part : solve.seams.parts) clip.seams.push_back(part.frame);
+    for (const auto& part : solve.seams.parts) {
+        clip.seams.push_back(part.frame);
+        if (!part.why.empty()) clip.seam_moves.push_back({part.frame, part.why});
+    }
+    clip.shake_unknown = solve.shake_unknown;
     return clip;
 }
 
@@ -119,7 +148,7 @@ MountCamera cameraOf(const io::SolvedPlate& line, int64_t first) {
 // The pictures number the file's lines; labels are the placed ones of the clips given now, which
 // may be fewer, and in another order.
 SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::SolvedPlate>& lines,
-                   const std::vector<int64_t>& frames, const Take& take, const Mount& mount) {
+                   const io::SolvedClip& clip, const Take& take, const Mount& mount) {
     std::vector<uint16_t> label{kNoPlate};
     const auto placed = placedClips(mount);
     for (const auto& line : lines) {
@@ -128,11 +157,14 @@ SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::Solv
             if (fileOf(take.clips[size_t(placed[i])]) == line.file) label.back() = uint16_t(i);
     }
     SeamPlan plan;
-    for (const int64_t frame : frames) {
+    for (const int64_t frame : clip.seams) {
         const auto picture = io::readSeamPicture(seamFolder(path), frame, int(lines.size()));
         LabelMap map{picture.width, picture.height, {}};
         for (const float number : picture.data) map.label.push_back(label[size_t(number)]);
-        plan.parts.push_back({frame, std::move(map), ""});
+        const auto move = std::find_if(clip.seam_moves.begin(), clip.seam_moves.end(),
+                                       [&](const auto& one) { return one.frame == frame; });
+        plan.parts.push_back(
+            {frame, std::move(map), move == clip.seam_moves.end() ? "" : move->why});
     }
     return plan;
 }
@@ -248,16 +280,18 @@ TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
         for (const auto& overlap : own.overlaps)
             for (size_t b = 0; b < take.clips.size(); ++b)
                 if (fileOf(take.clips[b]) == overlap.with)
-                    solve.solved.mount.overlaps.push_back(
-                        {index, int(b), 0, 0, overlap.inverse_m, 0, 0, overlap.direction, {}});
+                    solve.solved.mount.overlaps.push_back(overlapOf(overlap, index, int(b)));
+        for (const auto& knock : own.knocks)
+            solve.knocks.push_back({index, knock.frame, calib::worldFromCamera(knock.turn)});
     }
     const auto& first = *std::find_if(lines.begin(), lines.end(), [](const auto& line) {
                              return line.clip.has_value();
                          })->clip;
     refuseMissing(seamFolder(path), path, "the seams");
-    solve.seams = readSeams(path, lines, first.seams, take, solve.solved.mount);
+    solve.seams = readSeams(path, lines, first, take, solve.solved.mount);
     if (solve.seams.parts.empty())
         throw io::InputError(path.string(), "says nothing of seams; solve the take again");
+    solve.shake_unknown = first.shake_unknown;
     if (solve.steady != Steady::none) {
         refuseMissing(shakePath(path), path, "the turns taken out");
         solve.solved.taken_out = readShake(shakePath(path), take, solve.solved.mount);

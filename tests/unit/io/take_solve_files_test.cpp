@@ -39,7 +39,17 @@ io::SolvedPlate clipLine() {
     clip.known_stops = -3.2 / 7;
     clip.focal_scale = 1.0001;
     clip.shading_found = true;
-    clip.overlaps = {{"cam3.####.exr", 1 / 12.5, calib::Vector3d(0.6, 0.8, 0)}};
+    clip.overlaps = {{"cam3.####.exr",
+                      1 / 12.5,
+                      calib::Vector3d(0.6, 0.8, 0),
+                      431,
+                      0.1 / 7,
+                      1 / 3.7,
+                      0.0,
+                      {{0, 2.2 / 3}, {1 / 12.5, 0.1 / 3}}}};
+    clip.knocks = {{1023, {0.1 / 3, -0.2, 0.01}}, {1041, {0.3, 0, 0}}};
+    clip.seam_moves = {{1017, "something crosses cam2 | cam3"}};
+    clip.shake_unknown = {{1004, 1006}};
     clip.steady = "lock";
     clip.seams = {1001, 1017};
     clip.black = {{1010, 1012}, {1030, 1030}};
@@ -84,6 +94,20 @@ TEST_CASE("A clip's line read back is what was written, to the last bit") {
     REQUIRE(is.overlaps.size() == 1);
     CHECK(is.overlaps[0].with == "cam3.####.exr");
     CHECK(is.overlaps[0].inverse_m == was.overlaps[0].inverse_m);
+    CHECK(is.overlaps[0].ties == 431);
+    CHECK(is.overlaps[0].apart_m == was.overlaps[0].apart_m);
+    CHECK(is.overlaps[0].nearest_inverse_m == was.overlaps[0].nearest_inverse_m);
+    CHECK(is.overlaps[0].farthest_inverse_m == was.overlaps[0].farthest_inverse_m);
+    REQUIRE(is.overlaps[0].left.size() == 2);
+    CHECK(is.overlaps[0].left[1].inverse_m == was.overlaps[0].left[1].inverse_m);
+    CHECK(is.overlaps[0].left[1].parallax_px == was.overlaps[0].left[1].parallax_px);
+    REQUIRE(is.knocks.size() == 2);
+    CHECK(is.knocks[1].frame == 1041);
+    CHECK(is.knocks[0].turn.pan_deg == was.knocks[0].turn.pan_deg);
+    REQUIRE(is.seam_moves.size() == 1);
+    CHECK(is.seam_moves[0].frame == 1017);
+    CHECK(is.seam_moves[0].why == was.seam_moves[0].why);
+    CHECK(is.shake_unknown == was.shake_unknown);
     CHECK(is.steady == "lock");
     CHECK(is.seams == was.seams);
     CHECK(is.black == was.black);
@@ -102,6 +126,8 @@ TEST_CASE("A clip's line that contradicts itself is refused with its field") {
     refused("\"steady\":\"lock\"", "\"steady\":\"sometimes\"", "steady");
     refused("\"frame\":1040", "\"frame\":1000", "frame");
     refused("\"black\":[1010,1012,1030,1030]", "\"black\":[1010,1012,1030]", "black");
+    refused("\"shake_unknown\":[1004,1006]", "\"shake_unknown\":[1004]", "shake_unknown");
+    refused("\"ties\":431", "\"ties\":-1", "ties");
     refused("\"focal_scale\":1.0001", "\"focal_scale\":0", "focal_scale");
 }
 
