@@ -3,6 +3,7 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
+#include "io/html.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 
@@ -43,6 +44,15 @@ std::string scriptSafe(const json& value) {
         else
             text += c;
     return text;
+}
+
+std::string plainVerdict(const json& survey) {
+    std::string html = "<h1>" + htmlText(survey.at("verdict")) + "</h1>\n";
+    html += "<p>The figures and pictures need a browser that runs scripts.</p>\n<ol>\n";
+    for (const auto& finding : survey.at("findings"))
+        html += "<li>" + htmlText(finding.at("text")) + ". <strong>" +
+                htmlText(finding.at("advice")) + "</strong></li>\n";
+    return html + "</ol>";
 }
 
 std::string filledPage(std::string_view page_template,

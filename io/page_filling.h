@@ -18,6 +18,10 @@ namespace plateloom::io {
 /// UTF-8 (file names can be anything) is shown with replacement signs.
 [[nodiscard]] std::string scriptSafe(const nlohmann::json& value);
 
+/// What there is to read of a survey (its "verdict", "findings") where scripts do not run, a file
+/// manager's preview, say. HTML.
+[[nodiscard]] std::string plainVerdict(const nlohmann::json& survey);
+
 /// The template with each of its places filled in. `parts` in the order in which the places come.
 [[nodiscard]] std::string filledPage(
     std::string_view page_template,

@@ -1,6 +1,6 @@
 // The page as a whole: which setting is looked at, and the sections in their order.
 
-const KINDS = {
+const LENS_KINDS = {
     chart: { sections: CHART_SECTIONS, overview: chartOverview },
     shading: { sections: SHADING_SECTIONS, overview: shadingOverview },
 };
@@ -21,17 +21,11 @@ function showVerdict(page, header) {
     const { lens } = page, warnings = warningsOf(lens);
     const left_out = lens.kind === "chart"
         ? lens.settings.flatMap((setting) => setting.pictures.filter((picture) => !picture.used)).length : 0;
-    const state = warnings.length ? "know" : "holds", sign = { know: "i", holds: "✓" }[state];
     const count = warnings.length ? `Measured, ${warnings.length} to know` : "Measured";
-    header.dataset.state = state;
-    header.append(
-        make("p", { class: "project" }, `plateloom ${lens.command} · written ${writtenAt()}`),
-        make("div", { class: "verdict" }, make("span", { class: "sign", "aria-hidden": "true" }, sign),
-            make("div", {}, make("p", { class: "count" }, count), make("h1", { id: "verdict-words" }, lens.verdict))),
-        make("ul", { class: "facts" }, make("li", {}, make("b", {}, String(lens.settings.length)), lens.settings.length === 1
-            ? " setting" : " settings"),
-            left_out ? make("li", {}, make("b", {}, String(left_out)), left_out === 1 ? " picture left out" : " pictures left out") : null));
-    document.title = `${sign} Lens: ${lens.verdict}`;
+    tellVerdict(header, { command: lens.command, state: warnings.length ? "know" : "holds", count, verdict: lens.verdict,
+        title: `Lens: ${lens.verdict}`, facts: [
+            [String(lens.settings.length), lens.settings.length === 1 ? "setting" : "settings"],
+            left_out ? [String(left_out), left_out === 1 ? "picture left out" : "pictures left out"] : null] });
 }
 
 function warningCards(warnings) {
@@ -59,7 +53,7 @@ function showJob(page, footer) {
 
 // Every setting's own sections are made anew when another is chosen.
 function makeSections(page) {
-    const main = document.querySelector("main"), kind = KINDS[page.lens.kind], fillers = [];
+    const main = document.querySelector("main"), kind = LENS_KINDS[page.lens.kind], fillers = [];
     const add = (id, name, title) => {
         const section = make("section", { id, "data-name": name }, make("h2", {}, title));
         main.append(section);

@@ -1,12 +1,5 @@
 // The page as a whole: what is chosen, who wants to know, and the sections in their order.
 
-const KINDS = {
-    hole: "Hole", overlap: "Little overlap", not_tied: "Not tied", texture: "Nothing to tie to", blur: "Soft",
-    exposure: "Exposure moved", clipped: "Clipped", crushed: "Crushed", focus: "Focus moved", iris: "Iris moved",
-    focal: "Focal length changed", roll: "Horizon leans", parallax: "Parallax", timecode: "Timecode",
-    sample: "Lens data", missing_plate: "Plate missing", duplicate: "The same twice", damaged: "Damaged file",
-};
-
 function readPage() {
     const survey = JSON.parse(document.getElementById("survey").textContent);
     const pictures = JSON.parse(document.getElementById("pictures").textContent);
@@ -45,40 +38,29 @@ function showVerdict(page, header) {
     const { survey } = page;
     const grave = survey.findings.filter((finding) => finding.grave).length, all = survey.findings.length;
     const state = grave ? "mend" : all || survey.status ? "know" : "holds";
-    const sign = { mend: "!", know: "i", holds: "✓" }[state];
     const count = grave ? `${grave} to mend${all > grave ? `, ${all - grave} to know` : ""}`
         : all ? `${all} to know` : survey.status ? "Look at this" : "Nothing to mend";
     const ties = survey.pairs.reduce((sum, pair) => sum + pair.ties, 0);
-    const fact = (name, ...value) => make("li", {}, make("b", {}, ...value), " ", name);
-    header.dataset.state = state;
-    header.append(
-        make("p", { class: "project" }, `plateloom ${survey.command} · written ${writtenAt()}`),
-        make("div", { class: "verdict" }, make("span", { class: "sign", "aria-hidden": "true" }, sign),
-            make("div", {}, make("p", { class: "count" }, count), make("h1", { id: "verdict-words" }, survey.verdict))),
-        make("ul", { class: "facts" },
-            fact(`of ${survey.plates.length} plates in place`, String(survey.plates.filter((plate) => plate.placed).length)),
-            fact("of the sphere covered", figure(survey, "cover.covered_share", { digits: 1, scale: 100, unit: "%" })),
-            fact(survey.holes.length === 1 ? "hole" : "holes", String(survey.holes.length)),
-            fact("ties", ties.toLocaleString("en").replace(/,/g, "\u202f")),
+    tellVerdict(header, { command: survey.command, state, count, verdict: survey.verdict,
+        title: `${count}: ${survey.plates.length} plates`, facts: [
+            [String(survey.plates.filter((plate) => plate.placed).length), `of ${survey.plates.length} plates in place`],
+            [figure(survey, "cover.covered_share", { digits: 1, scale: 100, unit: "%" }), "of the sphere covered"],
+            [String(survey.holes.length), survey.holes.length === 1 ? "hole" : "holes"],
+            [ties.toLocaleString("en").replace(/,/g, "\u202f"), "ties"],
             survey.head_offset && survey.head_offset.offset_mm !== null
-                ? fact("head off the entrance pupil", figure(survey, "head_offset.offset_mm", { digits: 0, unit: "mm" })) : null));
-    document.title = `${sign} ${count}: ${survey.plates.length} plates`;
+                ? [figure(survey, "head_offset.offset_mm", { digits: 0, unit: "mm" }), "head off the entrance pupil"] : null] });
 }
 
-function findingCard(page, finding) {
+function plateFinding(page, finding) {
     const plates = finding.plates.map((file) => [file, page.survey.plates.findIndex((plate) => plate.file === file)]);
     const aimed = finding.pan_deg !== null && finding.tilt_deg !== null;
-    return make("li", { class: finding.grave ? "finding grave" : "finding", "data-kind": finding.kind },
-        make("h3", {}, make("span", { class: "sign", "aria-hidden": "true" }, finding.grave ? "!" : "i"),
-            KINDS[finding.kind] || finding.kind,
-            plates.map(([file, index]) => (index >= 0 ? page.plateButton(index) : make("span", { class: "file" }, file))),
-            aimed ? make("button", { type: "button", class: "aim", onclick: () => {
-                page.look(finding.pan_deg, finding.tilt_deg);
-                page.tap(finding.pan_deg, finding.tilt_deg);
-                document.getElementById("sphere").scrollIntoView({ behavior: "smooth" });
-            } }, direction(finding.pan_deg, finding.tilt_deg)) : null),
-        make("p", { class: "text" }, sentence(finding.text, finding.plates)),
-        finding.advice ? make("p", { class: "advice" }, sentence(finding.advice, finding.plates)) : null);
+    return findingCard(finding, {
+        about: plates.map(([file, index]) => (index >= 0 ? page.plateButton(index) : make("span", { class: "file" }, file))),
+        aim: aimed ? make("button", { type: "button", class: "aim", onclick: () => {
+            page.look(finding.pan_deg, finding.tilt_deg);
+            page.tap(finding.pan_deg, finding.tilt_deg);
+            document.getElementById("sphere").scrollIntoView({ behavior: "smooth" });
+        } }, direction(finding.pan_deg, finding.tilt_deg)) : null });
 }
 
 function showFindings(page, section) {
@@ -87,9 +69,7 @@ function showFindings(page, section) {
         section.append(make("p", { class: "note" }, "Nothing was found that needs mending."));
         return;
     }
-    // Worst first, otherwise in the order that the survey gives.
-    const sorted = [...findings.filter((f) => f.grave), ...findings.filter((f) => !f.grave)];
-    section.append(make("ol", { class: "findings" }, sorted.map((finding) => findingCard(page, finding))));
+    section.append(make("ol", { class: "findings" }, worstFirst(findings).map((finding) => plateFinding(page, finding))));
 }
 
 function showPlates(page, section) {
@@ -148,17 +128,6 @@ function showAll(page, section) {
     unfoldInPrint(section);
 }
 
-function showJob(page, footer) {
-    const { survey } = page;
-    const told = [...survey.warnings.map((text) => "Warning: " + text), ...survey.notes];
-    if (told.length) footer.append(make("h2", {}, "Notes"), make("ul", {}, told.map((text) => make("li", {}, text))));
-    const stages = survey.stages.map((stage, index) =>
-        [" ", stage.stage, " ", figure(survey, `stages.${index}.seconds`, { digits: 1, unit: "s" }), "\u2003"]);
-    if (stages.length) footer.append(make("p", { class: "stages" }, "Time: ", stages.flat()));
-    if (survey.peak_memory_bytes > 0)
-        footer.append(make("p", {}, "Memory: ", figure(survey, "peak_memory_bytes", { digits: 1, scale: 1e-9, unit: "GB" })));
-}
-
 const page = readPage();
 const section = (id) => document.getElementById(id);
 showVerdict(page, section("verdict"));
@@ -170,5 +139,5 @@ showPlates(page, section("plates"));
 showTracks(page, section("tracks"));
 showTies(page, section("ties"));
 showAll(page, section("all"));
-showJob(page, section("job"));
+tellJob(page.survey, section("job"));
 showContents(section("contents"));

@@ -1,8 +1,10 @@
 #include "stitch/cli/report_option.h"
 
-#include "io/input_error.h"
+#include <tbb/global_control.h>
+
 #include "io/report_page.h"
 #include "stitch/cli/terminal.h"
+#include "stitch/report/take_report.h"
 
 namespace plateloom::cli {
 
@@ -29,10 +31,24 @@ void ReportOption::write(const std::string& command, const Run& run,
     say("wrote " + io::reportPagePath(folder).string());
 }
 
-void refuseForClips(const ReportOption& report) {
-    if (report.folder.empty()) return;
-    throw io::InputError("--report " + report.folder,
-                         "there is no page of clips here; `plateloom check --clips` writes one");
+void ReportOption::beginTake() const {
+    if (!folder.empty()) stitch::prepareReport(folder);
+}
+
+void ReportOption::writeTake(const std::string& command, const Run& run, int threads,
+                             const stitch::Take& take, const stitch::TakeSolve& solve,
+                             const std::function<stitch::TakeSurvey()>& survey) const {
+    if (folder.empty()) return;
+    std::unique_ptr<tbb::global_control> limit;
+    if (threads > 0)
+        limit = std::make_unique<tbb::global_control>(tbb::global_control::max_allowed_parallelism,
+                                                      size_t(threads));
+    stitch::TakeSurvey made = survey();
+    made.command = command;
+    made.status = int(run.status);
+    made.peak_memory_bytes = peakMemory();
+    stitch::writeTakeReport(folder, take, solve, made);
+    say("wrote " + io::reportPagePath(folder).string());
 }
 
 }  // namespace plateloom::cli

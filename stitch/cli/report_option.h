@@ -2,11 +2,13 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <functional>
 #include <memory>
 #include <string>
 
 #include "stitch/cli/commands.h"
 #include "stitch/report/report.h"
+#include "stitch/report/take_survey.h"
 
 namespace plateloom::cli {
 
@@ -19,9 +21,13 @@ struct ReportOption {
     [[nodiscard]] std::unique_ptr<stitch::JobReport> begin() const;
     /// After it, once the exit status is known. `report` may be null. Throws io::RoomError.
     void write(const std::string& command, const Run& run, stitch::JobReport* report) const;
-};
 
-/// Solve and stitch of clips make no page. Throws io::InputError when one is asked for.
-void refuseForClips(const ReportOption& report);
+    /// The same of a take: before the work, and after it. `survey` makes its survey and is only
+    /// asked when there is a page to write. `threads`: 0 uses all.
+    void beginTake() const;
+    void writeTake(const std::string& command, const Run& run, int threads,
+                   const stitch::Take& take, const stitch::TakeSolve& solve,
+                   const std::function<stitch::TakeSurvey()>& survey) const;
+};
 
 }  // namespace plateloom::cli

@@ -26,7 +26,7 @@ struct Options {
 };
 
 void solveTake(const Options& options, Run& run) {
-    refuseForClips(options.report);
+    options.report.beginTake();
     ProgressBar bar;
     const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
     const auto solve = stitch::solveTake(take, options.steady.settings(options.solve, options.take),
@@ -36,6 +36,8 @@ void solveTake(const Options& options, Run& run) {
     tell(take, solve);
     say("wrote " + options.output);
     run.status = statusOf(take, solve);
+    options.report.writeTake("solve", run, options.solve.threads, take, solve,
+                             [&] { return stitch::surveyOf(take, solve); });
     if (!run.json) return;
     auto summary = summaryOf(take, solve);
     summary["command"] = "solve";

@@ -107,7 +107,7 @@ std::string panoramaInWords(const Options& options, const stitch::PanoramaGrid& 
 }
 
 void stitchTake(const Options& options, Run& run) {
-    refuseForClips(options.report);
+    options.report.beginTake();
     ProgressBar bar;
     const auto result = stitch::stitchTake(takeRequestOf(options), bar.callback());
     bar.wipe();
@@ -118,6 +118,11 @@ void stitchTake(const Options& options, Run& run) {
     if (result.made > 0) line += ": " + panoramaInWords(options, result.grid, result.covered_share);
     say(line);
     run.status = statusOf(result.take, result.solve);
+    if (result.first <= result.last)
+        options.report.writeTake("stitch", run, options.solve.threads, result.take, result.solve,
+                                 [&] { return stitch::surveyOf(result); });
+    else if (!options.report.folder.empty())
+        say("no page: this chunk has no frames");
     if (!run.json) return;
     auto summary = summaryOf(result.take, result.solve);
     addPanorama(summary, options, result.grid, result.covered_share);

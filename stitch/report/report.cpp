@@ -62,6 +62,15 @@ void prepareReport(const std::filesystem::path& folder) {
 }
 
 io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& small, int width) {
+    PanoramaGrid grid;
+    grid.width = width;
+    grid.height = width / 2;
+    return quickPanorama(placed, small, grid, nullptr);
+}
+
+io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& small,
+                          const PanoramaGrid& grid,
+                          std::function<LabelBlend(const Overview&)> seams) {
     if (placed.empty()) return {};
     std::vector<PlacedPlate> plates;
     for (PlacedPlate plate : placed) {
@@ -74,10 +83,10 @@ io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& s
     }
     PlateStore store([&](int plate) { return *small.get(plate); });
     ComposeSettings settings;
-    settings.grid.width = width;
-    settings.grid.height = width / 2;
+    settings.grid = grid;
     settings.tile = 512;
-    settings.preview_width = size_t(width);
+    settings.preview_width = size_t(grid.width);
+    settings.seams = std::move(seams);
     const auto drop = [](int, int, const io::Picture&) {};
     return compose(plates, store, settings, drop, [](const std::string&, double) {}).preview;
 }

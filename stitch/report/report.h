@@ -8,12 +8,15 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <memory>
 
 #include "io/picture.h"
+#include "stitch/compose/seams.h"
 #include "stitch/plates/placed_plate.h"
 #include "stitch/plates/small_plates.h"
 #include "stitch/report/survey.h"
+#include "stitch/resample/panorama_grid.h"
 
 namespace plateloom::stitch {
 
@@ -24,6 +27,11 @@ void prepareReport(const std::filesystem::path& folder);
 /// the plate's index in `small`. Seams and bands are those of a composed panorama.
 [[nodiscard]] io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& small,
                                         int width = 2048);
+
+/// The same on a grid that is given, with seams that are (see ComposeSettings).
+[[nodiscard]] io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& small,
+                                        const PanoramaGrid& grid,
+                                        std::function<LabelBlend(const Overview&)> seams);
 
 /// Writes the page. `survey.plates[i]` is plate i of `small`; a plate that can't be read has no
 /// thumbnail. `panorama` is linear RGBA, latlong, or empty. Thumbnails share its exposure, without

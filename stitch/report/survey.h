@@ -22,6 +22,7 @@ enum class FindingKind {
     hole,           ///< a direction within the shoot's own rows that no plate sees
     overlap,        ///< neighbours that share less than they need to tie
     not_tied,       ///< a plate without a place of its own, and no better reason known
+    knocked,        ///< a camera of a mount that stands otherwise from a frame on
     texture,        ///< a plate that holds too little to tie to
     blur,           ///< softer than its neighbours where they overlap
     exposure,       ///< lighter or darker than its lens data say
@@ -32,6 +33,7 @@ enum class FindingKind {
     focal,          ///< focal length changed
     roll,           ///< the horizon leans
     parallax,       ///< ties that no rotation explains: the head is off the entrance pupil
+    shake,          ///< the mount's turn is not known, or stays in
     timecode,       ///< a gap, a double, or one that runs backwards
     sample,         ///< no lens sample, or one that stands still while others move
     missing_plate,  ///< in the camera report, not on disk

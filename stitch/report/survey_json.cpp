@@ -98,6 +98,8 @@ const char* nameOf(FindingKind kind) {
             return "overlap";
         case FindingKind::not_tied:
             return "not_tied";
+        case FindingKind::knocked:
+            return "knocked";
         case FindingKind::texture:
             return "texture";
         case FindingKind::blur:
@@ -118,6 +120,8 @@ const char* nameOf(FindingKind kind) {
             return "roll";
         case FindingKind::parallax:
             return "parallax";
+        case FindingKind::shake:
+            return "shake";
         case FindingKind::timecode:
             return "timecode";
         case FindingKind::sample:

@@ -82,7 +82,10 @@ bool namesCamera(const std::string& camera, const io::Clip& clip) {
 
 ClipLenses::ClipLenses(const std::vector<io::LensTrack>& tracks, std::vector<io::Clip> clips,
                        Rolled rolled)
-    : clips_(std::move(clips)), ties_(clips_.size()), tracks_(tracks.size()) {
+    : clips_(std::move(clips)),
+      ties_(clips_.size()),
+      sources_(clips_.size()),
+      tracks_(tracks.size()) {
     if (tracks.empty()) return;
     takeApart(tracks);
     share(rolled);
@@ -142,8 +145,9 @@ bool ClipLenses::give(const std::vector<std::vector<size_t>>& streams, const std
         if (own.empty()) return false;
     for (size_t c = 0; c < clips_.size(); ++c) {
         for (const size_t s : streams[c]) ties_[c].push_back(tieOf(c, s));
-        notes_.push_back(clips_[c].name + ": tied to " + ties_[c].front().stream->name() + " " +
-                         inWords(int(ties_[c].front().by)) + how);
+        sources_[c] =
+            ties_[c].front().stream->name() + " " + inWords(int(ties_[c].front().by)) + how;
+        notes_.push_back(clips_[c].name + ": tied to " + sources_[c]);
     }
     return true;
 }

@@ -37,6 +37,10 @@ public:
     /// "cam1: tied to its lens track cam1.jsonl by timecode".
     [[nodiscard]] const std::vector<std::string>& notes() const { return notes_; }
 
+    /// Where each clip's lens data come from: "its lens track cam1.jsonl by timecode"; "" where
+    /// there are no tracks.
+    [[nodiscard]] const std::vector<std::string>& sources() const { return sources_; }
+
     struct Sample {
         io::LensSample sample;
         std::string where;  ///< "TRACK:LINE (sample N)"
@@ -75,7 +79,7 @@ private:
     std::vector<io::Clip> clips_;
     std::vector<std::unique_ptr<Stream>> streams_;
     std::vector<std::vector<Tie>> ties_;  // one a clip
-    std::vector<std::string> notes_;
+    std::vector<std::string> notes_, sources_;
     size_t tracks_ = 0;
 };
 

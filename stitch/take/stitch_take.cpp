@@ -147,6 +147,7 @@ private:
     void finish(Ready& ready, TakeStitchResult& result) {
         if (ready.made && ready.previewed) {
             ++result.kept;
+            result.each.push_back({ready.frame.frame, true, {}});
             return;
         }
         io::PictureTags tags = tagsFor(take_, grid_, ready.frame.frame);
@@ -191,8 +192,12 @@ private:
                 }
             result.times.push_back(time);
         };
-        add({"read", ready.frame.store->secondsReading(), ready.frame.store->pixelsRead()});
-        for (const auto& time : times) add(time);
+        FrameMade frame{ready.frame.frame, false, {}};
+        frame.times.push_back(
+            {"read", ready.frame.store->secondsReading(), ready.frame.store->pixelsRead()});
+        frame.times.insert(frame.times.end(), times.begin(), times.end());
+        for (const auto& time : frame.times) add(time);
+        result.each.push_back(std::move(frame));
     }
 
     const TakeStitchRequest& request_;
@@ -253,10 +258,13 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
         result.solve.warnings.insert(result.solve.warnings.begin(), take.warnings.begin(),
                                      take.warnings.end());
     } else {
+        result.solve.solved.distance = solve.solved.distance;
         result.solve.warnings.insert(result.solve.warnings.end(), solve.warnings.begin(),
                                      solve.warnings.end());
     }
     result.grid = gridFor(request, solve);
+    result.output = request.output;
+    result.preview = request.preview;
     result.first = frames ? std::max<int64_t>(take.first, frames->first) : take.first;
     result.last = frames ? std::min<int64_t>(take.last, frames->last) : take.last;
     if (result.last < result.first)

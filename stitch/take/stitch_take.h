@@ -30,14 +30,24 @@ struct TakeStitchRequest {
     int threads = 0;
 };
 
+/// What became of one frame of a run.
+struct FrameMade {
+    int64_t frame = 0;
+    bool kept = false;             ///< it was there and whole
+    std::vector<StageTime> times;  ///< none of one that was kept. The next frame is read meanwhile
+};
+
 struct TakeStitchResult {
     Take take;
     TakeSolve solve;
     bool solve_was_read = false;
     PanoramaGrid grid;
-    int64_t first = 0, last = 0;  ///< frames asked for, of this chunk
+    int64_t first = 0, last = 0;   ///< frames asked for, of this chunk
+    std::filesystem::path output;  ///< as asked for
+    std::optional<std::filesystem::path> preview;
     int made = 0, kept = 0;
-    double covered_share = 0;  ///< least of the frames made
+    std::vector<FrameMade> each;  ///< in order
+    double covered_share = 0;     ///< least of the frames made
     std::vector<StageTime> times;
 };
 

@@ -65,6 +65,12 @@ std::optional<io::Timecode> Take::timecodeAt(int64_t frame, int clip) const {
                           own.start->drop_frame);
 }
 
+std::string Take::lensSourceOf(int clip) const {
+    const std::string& track = papers_->lenses.sources()[size_t(clip)];
+    if (!track.empty() || !papers_->lens.table) return track;
+    return "the lens table " + papers_->lens.table->path.filename().string();
+}
+
 // `numbers`: clips and the numbers of their frames.
 PlateSet Take::describe(const std::vector<std::pair<int, int64_t>>& numbers) const {
     std::vector<io::PlateFile> files;

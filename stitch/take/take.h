@@ -67,6 +67,8 @@ public:
     [[nodiscard]] std::optional<io::Timecode> timecodeAt(int64_t frame) const;
     /// The clip's own, which is another's where they were shot in turn.
     [[nodiscard]] std::optional<io::Timecode> timecodeAt(int64_t frame, int clip) const;
+    /// Where a clip's lens data come from, in words; "" for its files' own headers or nowhere.
+    [[nodiscard]] std::string lensSourceOf(int clip) const;
     /// Reads the headers of that moment's frames and ties each to its lens sample: one header a
     /// clip, whatever its length. A clip without a frame there is left out. Throws io::InputError
     /// as gatherPlates does. Safe from several threads.

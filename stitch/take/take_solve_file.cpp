@@ -132,6 +132,9 @@ MountCamera cameraOf(const io::SolvedPlate& line, int64_t first) {
     camera.sensor = line.sensor;
     camera.ties = line.ties;
     camera.rms_px = line.rms_px;
+    if (line.placed)
+        camera.sigma_deg =
+            line.sigma_px * calib::kDegPerRad / calib::LensMap(line.lens, line.sensor).focal_px();
     camera.pupil_m = line.clip->pupil_m;
     camera.lens.lens = line.lens;
     camera.lens.focal_scale = line.clip->focal_scale;
