@@ -28,10 +28,10 @@ function clipWords(page, index) {
     const { survey } = page, camera = survey.cameras[index];
     const wrong = CLIP_PARTS.filter(([key]) => camera[key].length)
         .map(([key, , words]) => make("span", { class: key === "doubled" ? "" : "flag" }, `${words}: ${runsWords(camera[key])}. `));
-    const knocks = camera.knocks.map((knock, k) => make("span", { class: knock.solved ? "" : "flag" },
+    const knocks = camera.knocks.map((knock, k) => make("span", { class: knock.as === "off" ? "flag" : "" },
         `knocked at ${knock.frame}: `, figure(survey, `cameras.${index}.knocks.${k}.turn_px`, { digits: 1, unit: "px" }), " (",
         figure(survey, `cameras.${index}.knocks.${k}.turn_deg`, { digits: 3, unit: "°" }), ")",
-        knock.solved ? ", solved in two parts. " : ". "));
+        { parts: ", solved in two parts. ", "taken out": ", taken out with its shake. " }[knock.as] || ". "));
     const rings = ringsOf(camera).map((ring) => (ring.moves
         ? `${ring.name(camera)} moves. ` : `${ring.form(ring.span.low, camera)} all the time. `));
     return [wrong.length || knocks.length ? null : "all frames are there. ", wrong, knocks, make("span", { class: "quiet" }, rings)];

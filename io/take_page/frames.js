@@ -49,7 +49,8 @@ function showFrames(page, section) {
         ["Of the sphere covered, at least", figure(survey, "covered_share", { digits: 2, scale: 100, unit: "%" })],
         ["Made now", figure(survey, "frames.made")], ["Kept by --resume", figure(survey, "frames.kept")],
         ["Gone", figure(survey, "frames.missing")],
-        sizes.length ? ["A file", [size(sizes[0]), " to ", size(sizes[sizes.length - 1])]] : null,
+        sizes.length ? ["A file", sizes[0][0] > 0.98 * sizes[sizes.length - 1][0] ? ["about ", size(sizes[sizes.length - 1])]
+            : [size(sizes[0]), " to ", size(sizes[sizes.length - 1])]] : null,
         frames.others ? ["The take’s other frames", [figure(survey, "frames.others_there"), " of ", figure(survey, "frames.others"),
             " are there"]] : null,
         ["Written to", make("span", { class: "file" }, frames.output)],

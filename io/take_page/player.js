@@ -1,7 +1,7 @@
 // Pictures of the panorama: a few that travel in the page, and the previews of all frames where they
 // lie beside it.
 
-const PICTURE_NAMES = { first: "First", middle: "Middle", last: "Last", worst: "Worst" };
+const PICTURE_NAMES = { first: "First", middle: "Middle", last: "Last", worst: "Worst", busiest: "Busiest" };
 
 // The preview of a frame; a file's name can hold anything.
 function previewOf(page, frame) {
@@ -12,7 +12,7 @@ function previewOf(page, frame) {
 
 // What there is to say of one frame.
 function stateWords(page, frame) {
-    const { survey } = page, told = [];
+    const { survey } = page, told = [], calm = [];
     for (const camera of survey.cameras) {
         if (holds(camera.missing, frame)) told.push(`${camera.name} is missing`);
         if (holds(camera.black, frame)) told.push(`${camera.name} is black`);
@@ -20,14 +20,14 @@ function stateWords(page, frame) {
         if (holds(camera.doubled, frame)) told.push(`${camera.name} shows the frame before again`);
         for (const knock of camera.knocks)
             if (knock.frame === frame) told.push(`${camera.name} is knocked here`);
-            else if (!knock.solved && knock.frame < frame) told.push(`${camera.name} stands off since its knock`);
+            else if (knock.as === "off" && knock.frame < frame) told.push(`${camera.name} stands off since its knock`);
     }
     for (const seams of survey.seams)
-        if (seams.from_frame <= frame && frame < seams.frame) told.push(`seams are on their way (${seams.why})`);
-    if (survey.shake && holds(survey.shake.unknown, frame)) told.push("the mount’s shake is not known");
+        if (seams.from_frame <= frame && frame < seams.frame) calm.push(`seams are on their way (${seams.why || "not said why"})`);
+    if (survey.shakes.some((shake) => holds(shake.unknown, frame))) told.push("how the mount shook is not known");
     const state = survey.frames && survey.frames.states[frame - survey.first];
     if (state === "g") told.push("its panorama is gone");
-    return [...new Set(told)];
+    return { told: [...new Set(told)], calm: [...new Set(calm)] };
 }
 
 // Shares of the picture box at which a direction lies; null outside.
@@ -45,16 +45,15 @@ function overPicture(page) {
         const at = placeOnPicture(page, camera.pan_deg, camera.tilt_deg);
         return at ? make("span", { class: "camera-name", style: `left:${percent(at.x)}` }, camera.name) : null;
     });
-    const boxes = page.survey.seams.map((seams, index) => {
-        const low = placeOnPicture(page, seams.pan_deg, seams.tilt_deg);
-        if (!low) return null;
-        const wide = seams.width_deg / 360 / page.survey.shown.width;
-        const edges = [seams.tilt_deg + seams.height_deg / 2, seams.tilt_deg - seams.height_deg / 2]
-            .map((tilt) => placeOnPicture(page, seams.pan_deg, tilt));
+    const boxes = page.survey.seams.map((seams, index) => seams.places.map((place) => {
+        const middle = placeOnPicture(page, place.pan_deg, place.tilt_deg);
+        if (!middle) return null;
+        const wide = place.width_deg / 360 / page.survey.shown.width;
+        const edges = [1, -1].map((side) => placeOnPicture(page, place.pan_deg, place.tilt_deg + (side * place.height_deg) / 2));
         const top = edges[0] ? edges[0].y : 0, bottom = edges[1] ? edges[1].y : 1;
-        return make("span", { class: "seam-box", style: `left:${percent(low.x - wide / 2)};top:${percent(top)};` +
+        return make("span", { class: "seam-box", style: `left:${percent(middle.x - wide / 2)};top:${percent(top)};` +
             `width:${percent(wide)};height:${percent(bottom - top)}` }, make("b", {}, String(index + 1)));
-    });
+    }));
     return make("div", { class: "over-picture" }, names, boxes);
 }
 
@@ -128,8 +127,8 @@ function showPictures(page, section) {
     page.whenChosen((frame) => {
         slider.value = frame;
         words.textContent = sentence(frameWords(page, frame), []);
-        const told = stateWords(page, frame);
-        state.textContent = told.length ? sentence(told.join("; "), page.files) + "." : "";
+        const { told, calm } = stateWords(page, frame), all = [...told, ...calm];
+        state.textContent = all.length ? sentence(all.join("; "), page.files) + "." : "";
         state.classList.toggle("told", told.length > 0);
         for (const button of section.querySelectorAll("[data-picture]"))
             button.setAttribute("aria-pressed", String(survey.pictures[button.dataset.picture].frame === frame));

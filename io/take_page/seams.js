@@ -1,5 +1,12 @@
 // Where the seams moved, when and why. The numbers stand on the pictures as well.
 
+// Which two cameras it is between, where its middle is, and how far it reaches.
+function seamPlace(page, path, place) {
+    const { survey } = page, degrees = (key) => [figure(survey, path + key, { digits: 0 }), "°"];
+    return make("span", { class: "quiet" }, `${survey.cameras[place.a].name} | ${survey.cameras[place.b].name} at pan `,
+        degrees("pan_deg"), ", tilt ", degrees("tilt_deg"), ", ", degrees("width_deg"), " × ", degrees("height_deg"));
+}
+
 function showSeams(page, section) {
     const { survey } = page;
     if (!survey.seams.length) {
@@ -16,8 +23,7 @@ function showSeams(page, section) {
         make("b", { class: "order" }, String(index + 1)),
         make("button", { type: "button", class: "number", "data-seams": index, "aria-label": `To frame ${seams.frame}`,
             onclick: () => page.show(Math.max(survey.first, Math.min(survey.last, seams.frame - 2))) },
-            `${seams.from_frame} to ${seams.frame}`),
-        make("span", {}, sentence(seams.why || "not said why", page.files), ", at pan ",
-            figure(survey, `seams.${index}.pan_deg`, { digits: 0 }), "°, tilt ", figure(survey, `seams.${index}.tilt_deg`, { digits: 0 }), "°: ",
-            figure(survey, `seams.${index}.width_deg`, { digits: 0 }), "° × ", figure(survey, `seams.${index}.height_deg`, { digits: 0 }), "°")))));
+        runWords([seams.from_frame, seams.frame])),
+        make("span", {}, sentence(seams.why || "not said why", page.files), ": ",
+            seams.places.map((place, at) => [at ? "; " : "", seamPlace(page, `seams.${index}.places.${at}.`, place)]))))));
 }

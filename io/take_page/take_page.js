@@ -33,8 +33,7 @@ function showVerdict(page, header) {
             frames ? [figure(survey, "frames.missing"), "missing"] : null,
             [figure(survey, "to_look_at"), survey.to_look_at === 1 ? "frame to look at" : "frames to look at"],
             [String(placed), `of ${survey.cameras.length} cameras in place`],
-            [figure(survey, "covered_share", { digits: 1, scale: 100, unit: "%" }), "of the sphere covered"],
-            survey.rate ? [`${rateWords(survey.rate)}`, "frames/s"] : null] });
+            [figure(survey, "covered_share", { digits: 1, scale: 100, unit: "%" }), "of the sphere covered"]] });
     const { first, last, timecodes } = survey;
     header.querySelector(".project").append(` · frames ${runWords([first, last])}`,
         timecodes.length ? ` · ${timecodes[0]} to ${timecodes[timecodes.length - 1]}` : "");

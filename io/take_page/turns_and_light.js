@@ -2,36 +2,51 @@
 
 const TURNS = [["pan_deg", "pan", "measured"], ["tilt_deg", "tilt", "foretold"], ["roll_deg", "roll", "rolled"]];
 
+const SHAKE_WORDS = { lock: "Locked: the panorama stands as if nothing had shaken.",
+    follow: "Followed: the panorama goes along a smooth path of the mount’s." };
+
+function shakeDiagram(page, index, unit, scale, most) {
+    const { survey } = page, shake = survey.shakes[index], alone = survey.shakes.length === 1;
+    return fitted((width) => timeDiagram(page, width, { height: alone ? Math.max(220, Math.min(340, width * 0.34)) : 200,
+        label: "The turn over the take", y: { low: -most, high: most, name: unit === "px" ? "px of the panorama" : "degrees" },
+        content: (at) => TURNS.map(([key, , style]) => courseCurve(at,
+            shake[key].map((value, frame) => [survey.first + frame, value * scale]), survey.last, style)) }));
+}
+
+function shakeFigure(page, index, unit, scale, most) {
+    const { survey } = page, shake = survey.shakes[index], at = `shakes.${index}.`;
+    return make("figure", { "data-shake": index }, make("figcaption", {},
+        shake.camera === null ? null : [make("strong", { class: "file" }, survey.cameras[shake.camera].name), " "],
+        figure(survey, at + "rms_px", { digits: 2, unit: "px RMS" }), ", at most ", figure(survey, at + "largest_px",
+            { digits: 2, unit: "px" }), ` at frame ${shake.largest_frame}`,
+        shake.unknown.length ? `; not known, and taken from the frames beside: ${runsWords(shake.unknown)}` : null),
+    shakeDiagram(page, index, unit, scale, most));
+}
+
 function showShake(page, section) {
-    const { survey } = page, { shake } = survey;
-    if (!shake) {
-        section.append(make("p", { class: "note" }, survey.in_turn
-            ? "Clips shot in turn share no mount, so there is no shake that all of them share."
-            : "The shake stays in, and the solve’s file does not say how large it is: solve with --steady to take it out."));
+    const { survey } = page, { shakes } = survey;
+    if (!shakes.length) {
+        section.append(make("p", { class: "note" }, "The shake stays in, and the solve’s file does not say how large it is: " +
+            "solve with --steady to take it out."));
         return;
     }
-    const how = { lock: "Locked: the panorama stands as if the mount had stood still.",
-        follow: "Followed: the panorama goes along a smooth path of the mount’s." }[shake.steady] ||
-        "The shake stays in; this is what --steady lock would take out.";
-    const diagrams = make("div"), buttons = [];
+    const how = SHAKE_WORDS[shakes[0].steady] || "The shake stays in; this is what --steady lock would take out.";
+    const diagrams = make("div", { class: shakes.length > 1 ? "light-rows" : "" }), buttons = [];
     const show = (unit) => {
         const scale = unit === "px" ? survey.px_per_deg : 1;
         for (const button of buttons) button.setAttribute("aria-pressed", String(button.dataset.unit === unit));
-        const all = TURNS.flatMap(([key]) => shake[key]).map((value) => value * scale);
-        const most = Math.max(...all.map(Math.abs), 0.5 * scale / survey.px_per_deg) * 1.08;
-        diagrams.replaceChildren(fitted((width) => timeDiagram(page, width, { height: Math.max(220, Math.min(340, width * 0.34)),
-            label: "The mount’s turn over the take", y: { low: -most, high: most,
-                name: unit === "px" ? "px of the panorama" : "degrees" },
-            content: (at) => TURNS.map(([key, , style]) => courseCurve(at,
-                shake[key].map((value, index) => [survey.first + index, value * scale]), survey.last, style)) })));
+        // One scale for all; what is below half a pixel looks still.
+        let most = (0.5 * scale) / survey.px_per_deg;
+        for (const shake of shakes)
+            for (const [key] of TURNS) for (const value of shake[key]) most = Math.max(most, Math.abs(value * scale));
+        diagrams.replaceChildren(...shakes.map((_, index) => shakeFigure(page, index, unit, scale, most * 1.08)));
         fitAll(diagrams);
     };
     for (const [unit, words] of [["deg", "Degrees"], ["px", "Pixels of the panorama"]])
         buttons.push(make("button", { type: "button", "data-unit": unit, onclick: () => show(unit) }, words));
-    section.append(make("p", { class: "lead" }, how, " ", figure(survey, "shake.rms_px", { digits: 2, unit: "px RMS" }), ", at most ",
-        figure(survey, "shake.largest_px", { digits: 2, unit: "px" }), ` at frame ${shake.largest_frame} (of the panorama, `,
-        figure(survey, "width"), " px round).", shake.unknown.length
-            ? ` Not known, and taken from the frames beside: ${runsWords(shake.unknown)}.` : null),
+    section.append(make("p", { class: "lead" }, how, survey.in_turn
+        ? " Clips shot in turn share no mount: each shook by itself." : null,
+    " Pixels are the panorama’s, ", figure(survey, "width"), " round."),
     make("div", { class: "switch", role: "group", "aria-label": "Unit" }, buttons), diagrams,
     legend(TURNS.map(([, name, style]) => [lineMark("curve " + style), name === "roll"
         ? "roll (in px: as far as it moves anything)" : name])));
