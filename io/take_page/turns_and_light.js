@@ -16,7 +16,8 @@ function shakeDiagram(page, index, unit, scale, most) {
 function shakeFigure(page, index, unit, scale, most) {
     const { survey } = page, shake = survey.shakes[index], at = `shakes.${index}.`;
     return make("figure", { "data-shake": index }, make("figcaption", {},
-        shake.camera === null ? null : [make("strong", { class: "file" }, survey.cameras[shake.camera].name), " "],
+        survey.shakes.length === 1 && shake.camera === null ? null : [make("strong", { class: "file" },
+            shake.camera === null ? "All cameras together" : survey.cameras[shake.camera].name), " "],
         figure(survey, at + "rms_px", { digits: 2, unit: "px RMS" }), ", at most ", figure(survey, at + "largest_px",
             { digits: 2, unit: "px" }), ` at frame ${shake.largest_frame}`,
         shake.unknown.length ? `; not known, and taken from the frames beside: ${runsWords(shake.unknown)}` : null),

@@ -59,7 +59,7 @@ struct SurveyedCamera {
     Course gain_stops, beyond_stops;
 };
 
-/// Of all cameras of an array, or of one clip of a take shot in turn.
+/// Of all cameras of an array, or of one camera by itself.
 struct SurveyedShake {
     int camera = -1;     ///< -1: of all
     std::string steady;  ///< "lock", "follow", or "": it stays in
