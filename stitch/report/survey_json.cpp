@@ -1,27 +1,13 @@
 #include <nlohmann/json.hpp>
 
 #include "stitch/report/survey.h"
+#include "stitch/report/survey_json_parts.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
 using nlohmann::json;
-
-template <class T>
-json orNull(const std::optional<T>& value) {
-    return value ? json(*value) : json(nullptr);
-}
-
-json findingJson(const Finding& finding) {
-    return {{"kind", nameOf(finding.kind)},
-            {"grave", finding.grave},
-            {"plates", finding.plates},
-            {"pan_deg", orNull(finding.pan_deg)},
-            {"tilt_deg", orNull(finding.tilt_deg)},
-            {"text", finding.text},
-            {"advice", finding.advice}};
-}
 
 json plateJson(const SurveyedPlate& plate) {
     json out{{"file", plate.file},
@@ -42,15 +28,12 @@ json plateJson(const SurveyedPlate& plate) {
              {"ties", plate.ties},
              {"rms_px", plate.rms_px},
              {"sigma_px", plate.sigma_px},
-             {"timecode", plate.timecode.empty() ? json(nullptr) : json(plate.timecode)},
+             {"timecode", textOrNull(plate.timecode)},
              {"has_sample", plate.has_sample},
              {"width_px", plate.width_px},
              {"height_px", plate.height_px},
              {"outline", plate.outline}};
-    const auto angle = [&](double value_deg) { return plate.placed ? json(value_deg) : json(); };
-    out["pan_deg"] = angle(plate.pose.pan_deg);
-    out["tilt_deg"] = angle(plate.pose.tilt_deg);
-    out["roll_deg"] = angle(plate.pose.roll_deg);
+    addPose(plate.pose, plate.placed, &out);
     return out;
 }
 
@@ -81,14 +64,24 @@ json coverJson(const SurveyedCover& cover) {
             {"map", {{"width", cover.map.width}, {"height", cover.map.height}, {"rows", rows}}}};
 }
 
-template <class T, class ToJson>
-json listOf(const std::vector<T>& items, ToJson toJson) {
-    json out = json::array();
-    for (const T& item : items) out.push_back(toJson(item));
-    return out;
+}  // namespace
+
+json findingJson(const Finding& finding) {
+    return {{"kind", nameOf(finding.kind)},
+            {"grave", finding.grave},
+            {"plates", finding.plates},
+            {"pan_deg", orNull(finding.pan_deg)},
+            {"tilt_deg", orNull(finding.tilt_deg)},
+            {"text", finding.text},
+            {"advice", finding.advice}};
 }
 
-}  // namespace
+void addPose(const calib::PanTiltRoll& pose, bool placed, json* out) {
+    const auto angle = [&](double value_deg) { return placed ? json(value_deg) : json(); };
+    (*out)["pan_deg"] = angle(pose.pan_deg);
+    (*out)["tilt_deg"] = angle(pose.tilt_deg);
+    (*out)["roll_deg"] = angle(pose.roll_deg);
+}
 
 const char* nameOf(FindingKind kind) {
     switch (kind) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "stitch/report/survey_json_parts.h"
 #include "stitch/report/take_survey.h"
 
 namespace plateloom::stitch {
@@ -16,14 +17,6 @@ using nlohmann::json;
 double shortened(double value, int digits) {
     const double power = std::pow(10, digits);
     return std::round(value * power) / power;
-}
-
-template <class T>
-json orNull(const std::optional<T>& value) {
-    return value ? json(*value) : json(nullptr);
-}
-json textOrNull(const std::string& text) {
-    return text.empty() ? json(nullptr) : json(text);
 }
 
 json runsJson(const std::vector<FrameRun>& runs) {
@@ -39,22 +32,10 @@ json courseJson(const Course& course, int digits) {
     return out;
 }
 
-template <class T, class ToJson>
-json listOf(const std::vector<T>& items, ToJson toJson) {
-    json out = json::array();
-    for (const T& item : items) out.push_back(toJson(item));
+json takeFindingJson(const TakeFinding& finding) {
+    json out = findingJson(finding);
+    out["frames"] = runsJson(finding.frames);
     return out;
-}
-
-json findingJson(const TakeFinding& finding) {
-    return {{"kind", nameOf(finding.kind)},
-            {"grave", finding.grave},
-            {"plates", finding.plates},
-            {"pan_deg", orNull(finding.pan_deg)},
-            {"tilt_deg", orNull(finding.tilt_deg)},
-            {"text", finding.text},
-            {"advice", finding.advice},
-            {"frames", runsJson(finding.frames)}};
 }
 
 const char* nameOf(SurveyedCamera::Knocked::As as) {
@@ -97,10 +78,7 @@ json cameraJson(const SurveyedCamera& camera) {
                     {"turn_px", knock.turn_px},
                     {"as", nameOf(knock.as)}};
     });
-    const auto angle = [&](double value_deg) { return camera.placed ? json(value_deg) : json(); };
-    out["pan_deg"] = angle(camera.pose.pan_deg);
-    out["tilt_deg"] = angle(camera.pose.tilt_deg);
-    out["roll_deg"] = angle(camera.pose.roll_deg);
+    addPose(camera.pose, camera.placed, &out);
     return out;
 }
 
@@ -193,7 +171,7 @@ json surveyJson(const TakeSurvey& survey) {
         {"command", survey.command},
         {"status", survey.status},
         {"verdict", survey.verdict},
-        {"findings", listOf(survey.findings, findingJson)},
+        {"findings", listOf(survey.findings, takeFindingJson)},
         {"first", survey.first},
         {"last", survey.last},
         {"count", survey.count()},

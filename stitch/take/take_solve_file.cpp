@@ -223,9 +223,10 @@ void refuseMissing(const std::filesystem::path& kept, const std::filesystem::pat
                    const char* what) {
     std::error_code error;
     if (std::filesystem::exists(kept, error)) return;
-    throw io::InputError(kept.string(), std::string("is missing: ") + what + " of " +
+    throw io::InputError(kept.string(), std::string("is missing: ") + what +
+                                            " are kept there; bring it along with " +
                                             solve.filename().string() +
-                                            " are there; bring it along, or solve the take again");
+                                            ", or solve the take again");
 }
 
 }  // namespace
@@ -290,13 +291,13 @@ TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
     const auto& first = *std::find_if(lines.begin(), lines.end(), [](const auto& line) {
                              return line.clip.has_value();
                          })->clip;
-    refuseMissing(seamFolder(path), path, "the seams");
+    refuseMissing(seamFolder(path), path, "the solve's seams");
     solve.seams = readSeams(path, lines, first, take, solve.solved.mount);
     if (solve.seams.parts.empty())
         throw io::InputError(path.string(), "says nothing of seams; solve the take again");
     solve.shake_unknown = first.shake_unknown;
     if (solve.steady != Steady::none) {
-        refuseMissing(shakePath(path), path, "the turns taken out");
+        refuseMissing(shakePath(path), path, "the turns that the solve took out");
         solve.solved.taken_out = readShake(shakePath(path), take, solve.solved.mount);
     }
     setDistance({"auto"}, take, solve);

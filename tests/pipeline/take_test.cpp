@@ -61,6 +61,14 @@ TEST_CASE("Cameras that are loose on a mount are solved in their mean, and their
     const auto read = readTakeSolve(filmed.folder / "mount.jsonl", take);
     CHECK(read.solved.taken_out.shared.size() == 8);
     CHECK(read.solved.taken_out.own[1].size() == 8);
+
+    // Brought elsewhere alone, it names what stayed behind.
+    const auto alone = filmed.folder / "alone.jsonl";
+    std::filesystem::copy_file(filmed.folder / "mount.jsonl", alone);
+    CHECK_THROWS_WITH(readTakeSolve(alone, take), Catch::Contains("alone.seams: is missing") &&
+                                                      Catch::Contains("along with alone.jsonl"));
+    std::filesystem::copy(filmed.folder / "mount.seams", filmed.folder / "alone.seams");
+    CHECK_THROWS_WITH(readTakeSolve(alone, take), Catch::Contains("alone.shake.jsonl: is missing"));
 }
 
 TEST_CASE("Following, a mount that goes round does so smoothly, and the horizon stays level") {
