@@ -120,6 +120,9 @@ int main(int argc, char** argv) {
         return 2;
     }
     const fs::path out = fs::temp_directory_path() / "plateloom take bench";
+    // The parts, processes of their own, find what the whole has solved.
+    const bool is_part = argc > 3;
+    if (!is_part) fs::remove_all(out);
     fs::create_directories(out);
     auto request = requestFor(argv[1], out, argc > 2 ? std::atoi(argv[2]) : 0);
     const Take take = gatherTake(request.take);
@@ -127,7 +130,7 @@ int main(int argc, char** argv) {
         const auto solve = solveTake(take, {}, silent);
         writeTakeSolve(request.solve_file, take, solve);
     }
-    if (argc > 3) return runPart(request, take, argv[3]);
+    if (is_part) return runPart(request, take, argv[3]);
     TakeStitchResult result;
     const double whole = secondsOf([&] { result = stitchTake(request, silent); });
     const double read = readAlone(take, result.first, result.last);
