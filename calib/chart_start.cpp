@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "calib/pose.h"
+#include "calib/rotation_vector.h"
 
 namespace plateloom::calib {
 
@@ -88,8 +89,7 @@ BoardPose poseFromHomography(const Matrix3d& homography, double focal) {
     seenFromBoard = nearestRotation(seenFromBoard);
     Matrix3d cameraFromSeen;
     cameraFromSeen << 1, 0, 0, 0, 0, 1, 0, -1, 0;
-    const Eigen::AngleAxisd turn(Matrix3d(cameraFromSeen * seenFromBoard));
-    return {turn.angle() * turn.axis(), cameraFromSeen * m.col(2)};
+    return {rotationVector(cameraFromSeen * seenFromBoard), cameraFromSeen * m.col(2)};
 }
 
 }  // namespace plateloom::calib

@@ -248,8 +248,7 @@ std::string lostFrames(const Clip& clip, int first, int last) {
                                            : "frame " + std::to_string(last) + " is left out: it";
     return clip.name + ": " + which +
            " can't be decoded. The file is cut short, or OpenImageIO's reader holds its last "
-           "frames "
-           "back as others lean on them; numbered pictures would have them all";
+           "frames back as others lean on them; numbered pictures would have them all";
 }
 
 Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,

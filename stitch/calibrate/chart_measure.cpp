@@ -2,12 +2,12 @@
 
 #include <tbb/parallel_for.h>
 
-#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
 #include "calib/angle.h"
 #include "calib/median.h"
+#include "calib/rotation_vector.h"
 #include "calib/said.h"
 #include "io/input_error.h"
 #include "stitch/calibrate/chart_figures.h"
@@ -207,11 +207,7 @@ void takePictures(Work& work, const calib::ChartChoice& choice,
         auto& picture = out.pictures[work.shown[v]];
         picture.pose = choice.fit.poses[v];
         picture.distance_m = picture.pose.place_mm.norm() / 1000;
-        const double angle = picture.pose.turn.norm();
-        const calib::Matrix3d turn =
-            Eigen::AngleAxisd(angle, angle > 0 ? calib::Vector3d(picture.pose.turn / angle)
-                                               : calib::Vector3d::UnitX())
-                .toRotationMatrix();
+        const calib::Matrix3d turn = calib::rotationOf(picture.pose.turn);
         picture.tilt_deg = calib::kDegPerRad * std::acos(std::clamp(turn(1, 2), -1.0, 1.0));
         picture.held_out_rms_px = std::sqrt(choice.held_out.mean_square_px[v]);
         double square = 0;

@@ -129,16 +129,6 @@ void studyFrames(const TakeClip& clip, TakeSurvey& survey, SurveyedCamera& camer
 
 }  // namespace
 
-std::vector<FrameRun> runsFrom(const std::vector<int64_t>& frames) {
-    std::vector<FrameRun> runs;
-    for (const int64_t frame : frames)
-        if (!runs.empty() && runs.back().second == frame - 1)
-            runs.back().second = frame;
-        else
-            runs.emplace_back(frame, frame);
-    return runs;
-}
-
 void addCourses(const Take& take, const TakeSolve& solve, TakeSurvey& survey) {
     for (size_t c = 0; c < take.clips.size(); ++c) {
         SurveyedCamera& camera = survey.cameras[c];

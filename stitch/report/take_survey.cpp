@@ -16,10 +16,6 @@ namespace plateloom::stitch {
 
 namespace {
 
-double focalPx(const MountCamera& camera) {
-    return camera.placed ? calib::LensMap(camera.lens.lens, camera.sensor).focal_px() : 0;
-}
-
 std::string timecodeOf(const Take& take, size_t clip, int64_t number) {
     const auto timecode = take.timecodeAt(number - take.clips[clip].ahead, int(clip));
     return timecode ? io::toString(*timecode) : std::string();
@@ -50,13 +46,14 @@ SurveyedCamera cameraOf(const Take& take, const TakeSolve& solve, size_t c) {
     out.ties = camera.ties;
     out.rms_px = camera.rms_px;
     out.focal_mm = camera.lens.lens.focal_mm;
-    out.sigma_px = camera.sigma_deg * calib::kRadPerDeg * focalPx(camera);
+    out.sigma_px = camera.sigma_deg * calib::kRadPerDeg * camera.focal_px();
     const bool taken_out = take.rolled == Rolled::in_turn && solve.steady == Steady::lock;
     for (const Knock& knock : solve.knocks) {
         if (knock.clip != int(c)) continue;
         const double turn_deg =
             calib::angleBetween_deg(Matrix3d::Identity(), knock.beforeFromAfter);
-        out.knocks.push_back({knock.frame, turn_deg, turn_deg * calib::kRadPerDeg * focalPx(camera),
+        out.knocks.push_back({knock.frame, turn_deg,
+                              turn_deg * calib::kRadPerDeg * camera.focal_px(),
                               camera.standing.size() > 1 ? SurveyedCamera::Knocked::As::parts
                               : taken_out                ? SurveyedCamera::Knocked::As::taken_out
                                                          : SurveyedCamera::Knocked::As::off});
@@ -190,7 +187,7 @@ SurveyedOverlap overlapOf(const TakeSolve& solve, const PanoramaGrid& grid,
     out.farthest_inverse = 1 / overlap.farthest_m;
     if (solve.solved.distance)
         out.composed_inverse = solve.solved.distance->inverseAt_m(overlap.direction);
-    const double plate_px = focalPx(solve.solved.mount.cameras[size_t(overlap.b)]);
+    const double plate_px = solve.solved.mount.cameras[size_t(overlap.b)].focal_px();
     for (const auto& left : overlap.left)
         if (plate_px > 0)
             out.left.push_back(

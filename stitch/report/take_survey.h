@@ -16,12 +16,10 @@
 #include <vector>
 
 #include "stitch/report/survey.h"
+#include "stitch/take/frame_runs.h"
 #include "stitch/take/stitch_take.h"
 
 namespace plateloom::stitch {
-
-/// First and last frame of a run, both included.
-using FrameRun = std::pair<int64_t, int64_t>;
 
 /// A value over time, told where it changes: it holds until the next one. Nullopt: not known.
 using Course = std::vector<std::pair<int64_t, std::optional<double>>>;
@@ -148,8 +146,5 @@ struct TakeSurvey {
 
 /// What the survey's figures mean, worst first, and the verdict. Part of surveyOf.
 void addTakeFindings(const Take& take, TakeSurvey& survey);
-
-/// The survey's numbers as runs that follow one another.
-[[nodiscard]] std::vector<FrameRun> runsFrom(const std::vector<int64_t>& frames);
 
 }  // namespace plateloom::stitch

@@ -6,6 +6,7 @@
 
 #include "calib/angle.h"
 #include "calib/pose.h"
+#include "calib/rotation_vector.h"
 
 namespace plateloom::stitch {
 
@@ -38,9 +39,7 @@ std::vector<int> unknownsOf(size_t plates, const std::vector<WeightedRotation>& 
 }  // namespace
 
 Vector3d pairError(const Matrix3d& worldFromA, const Matrix3d& worldFromB, const Matrix3d& bFromA) {
-    const Eigen::AngleAxisd error(
-        Matrix3d(worldFromA * bFromA.transpose() * worldFromB.transpose()));
-    return error.angle() * error.axis();
+    return calib::rotationVector(worldFromA * bFromA.transpose() * worldFromB.transpose());
 }
 
 void averageRotations(std::vector<std::optional<Matrix3d>>& worldFromCamera,
@@ -90,8 +89,8 @@ void averageRotations(std::vector<std::optional<Matrix3d>>& worldFromCamera,
             const double angle = w.norm();
             largest = std::max(largest, angle);
             if (angle > 0)
-                *worldFromCamera[i] = calib::nearestRotation(
-                    Eigen::AngleAxisd(angle, w / angle).toRotationMatrix() * *worldFromCamera[i]);
+                *worldFromCamera[i] =
+                    calib::nearestRotation(calib::rotationOf(w) * *worldFromCamera[i]);
         }
         if (largest < 1e-9) break;
     }

@@ -45,6 +45,10 @@ struct MountCamera {
         while (i > 0 && standing[i].from_frame > frame) --i;
         return standing[i].mountFromCamera;
     }
+    /// Pixels per radian near the axis; 0 where it has no place.
+    [[nodiscard]] double focal_px() const {
+        return placed ? calib::LensMap(lens.lens, sensor).focal_px() : 0;
+    }
 };
 
 /// What ties say of the distance in one overlap.

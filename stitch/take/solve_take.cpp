@@ -40,9 +40,7 @@ int findClip(const Take& take, const std::string& name) {
 
 std::vector<double> pixelsPerRadian(const std::vector<MountCamera>& cameras) {
     std::vector<double> out;
-    for (const auto& camera : cameras)
-        out.push_back(camera.placed ? calib::LensMap(camera.lens.lens, camera.sensor).focal_px()
-                                    : 0);
+    for (const auto& camera : cameras) out.push_back(camera.focal_px());
     return out;
 }
 
@@ -57,17 +55,11 @@ double shakeOf(const std::vector<Matrix3d>& taken_out, const std::vector<double>
     return taken_out.empty() ? 0 : std::sqrt(sum / double(taken_out.size()));
 }
 
-// Runs of frames, first and last, whose shake is not known.
-std::vector<std::pair<int64_t, int64_t>> unknownOf(const std::vector<ShakeFrame>& shake) {
-    std::vector<std::pair<int64_t, int64_t>> runs;
-    for (const auto& frame : shake) {
-        if (frame.known) continue;
-        if (!runs.empty() && runs.back().second == frame.frame - 1)
-            runs.back().second = frame.frame;
-        else
-            runs.emplace_back(frame.frame, frame.frame);
-    }
-    return runs;
+std::vector<FrameRun> unknownOf(const std::vector<ShakeFrame>& shake) {
+    std::vector<int64_t> unknown;
+    for (const auto& frame : shake)
+        if (!frame.known) unknown.push_back(frame.frame);
+    return runsFrom(unknown);
 }
 
 void tellBlack(const Take& take, const std::vector<BlackRun>& runs, TakeSolve& out) {

@@ -8,6 +8,7 @@
 
 #include "io/solve_file.h"
 #include "stitch/solve/solve.h"
+#include "stitch/take/frame_runs.h"
 #include "stitch/take/knocks.h"
 #include "stitch/take/steady.h"
 #include "stitch/take/take.h"
@@ -28,8 +29,8 @@ struct TakeSolve {
     /// What is taken out or, where the shake stays in, what locking would take out. Known right
     /// after a solve only.
     TakenOut shook;
-    /// Where the turn of an array's mount could not be told. First and last frame of each run.
-    std::vector<std::pair<int64_t, int64_t>> shake_unknown;
+    /// Where the turn of an array's mount could not be told.
+    std::vector<FrameRun> shake_unknown;
     Steady steady = Steady::none;
     std::vector<Knock> knocks;
     double typical_light = 0;

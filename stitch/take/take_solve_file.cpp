@@ -99,9 +99,7 @@ io::SolvedPlate lineOf(const Take& take, const TakeSolve& solve, size_t c) {
     }
     line.ties = camera.ties;
     line.rms_px = camera.rms_px;
-    line.sigma_px = camera.placed ? camera.sigma_deg * calib::kRadPerDeg *
-                                        calib::LensMap(camera.lens.lens, camera.sensor).focal_px()
-                                  : 0;
+    line.sigma_px = camera.placed ? camera.sigma_deg * calib::kRadPerDeg * camera.focal_px() : 0;
     line.gain = solve.solved.light[c].keys.front().gain;
     line.frame_rate = take.rate;
     if (const auto start = take.timecodeAt(take.first))
