@@ -35,10 +35,16 @@ std::optional<FoundBoard> findBoard(const ChartLight& picture, const BoardWish& 
     const auto find = *wish.kind == BoardKind::checker   ? findChecker
                       : *wish.kind == BoardKind::charuco ? findCharuco
                                                          : findDots;
-    if (auto found = find(picture, wish)) return found;
+    // The detectors draw from OpenCV's generator, one a thread: from the same place each time, or
+    // what they find would hang on which thread looked at which pictures before.
+    const auto detect = [&](const ChartLight& light) {
+        cv::theRNG() = cv::RNG(1);
+        return find(light, wish);
+    };
+    if (auto found = detect(picture)) return found;
     // A window or a lamp in the picture leaves the board in the dark: once more, brighter.
     const ChartLight brighter{picture.light, tonesOf(picture.light, 0.7)};
-    return find(brighter, wish);
+    return detect(brighter);
 }
 
 calib::ChartBoard boardOf(const FoundBoard& found, const BoardWish& wish) {

@@ -91,12 +91,17 @@ Work begin(const ChartTask& task) {
 void refuseTooFew(const Work& work) {
     if (work.shown.size() >= kLeastPictures) return;
     const auto& pictures = work.out.pictures;
+    const auto bare = std::count_if(pictures.begin(), pictures.end(),
+                                    [](const ChartPicture& p) { return p.points.empty(); });
     throw io::InputError(
         work.shown.size() == 1 ? pictures[work.shown.front()].file : pictures.front().file,
         said("%zu of %zu pictures (%s) can be used; a lens needs %zu at the very least, and ten or "
-             "more with the board tilted to all sides and out to the frame's corners are good",
-             work.shown.size(), pictures.size(), toString(work.out.setting).c_str(),
-             kLeastPictures));
+             "more with the board tilted to all sides and out to the frame's corners are good%s",
+             work.shown.size(), pictures.size(), toString(work.out.setting).c_str(), kLeastPictures,
+             bare == 0 ? ""
+                       : said("; %td %s no such board: check --board and --squares", bare,
+                              bare == 1 ? "shows" : "show")
+                             .c_str()));
 }
 
 void leaveOutBlurred(Work& work) {

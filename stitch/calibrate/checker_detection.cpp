@@ -80,20 +80,38 @@ bool refine(const cv::Mat& tone, Grid* grid) {
     return true;
 }
 
+// Where the contrast of the four squares about a corner is looked at, as a share of the steps.
+constexpr double kQuadrant = 0.3;
+
+double contrastAt(const cv::Mat& tone, const Grid& grid, int i, int j) {
+    return quadrantContrast(tone, grid.at(i, j), grid.right(i, j), grid.down(i, j), kQuadrant);
+}
+
+// Whether dark and light change places from each corner to the next. The detectors also see grids
+// in a wall of books, and boards of which they leave out every other row.
+bool isCheckered(const cv::Mat& tone, const Grid& grid) {
+    constexpr double kAgreeing = 0.9;  // glare may wash out a few
+    double alternating = 0, all = 0;
+    for (int j = 0; j < grid.rows; ++j)
+        for (int i = 0; i < grid.columns; ++i) {
+            const double contrast = contrastAt(tone, grid, i, j);
+            alternating += (i + j) % 2 == 0 ? contrast : -contrast;
+            all += std::abs(contrast);
+        }
+    return std::abs(alternating) > kAgreeing * all;
+}
+
 // Whether the squares go on beyond the corners that were asked for: then the size is wrong, and the
 // corners may be any part of the board.
 bool goesOn(const cv::Mat& tone, const Grid& grid) {
-    constexpr double kShare = 0.3;  // of the step, where a quadrant is looked at
     double inside = 0;
     for (int j = 0; j < grid.rows; ++j)
         for (int i = 0; i < grid.columns; ++i)
-            inside += std::abs(quadrantContrast(tone, grid.at(i, j), grid.right(i, j),
-                                                grid.down(i, j), kShare)) /
-                      double(grid.px.size());
+            inside += std::abs(contrastAt(tone, grid, i, j)) / double(grid.px.size());
     // At the board's own border one of the four quadrants differs from the rest: half the contrast.
     const auto looksLikeCorner = [&](const Vector2d& at, const Vector2d& a, const Vector2d& b) {
         return at.x() > 2 && at.y() > 2 && at.x() < tone.cols - 2 && at.y() < tone.rows - 2 &&
-               std::abs(quadrantContrast(tone, at, a, b, kShare)) > 0.75 * inside;
+               std::abs(quadrantContrast(tone, at, a, b, kQuadrant)) > 0.75 * inside;
     };
     Grid side = grid;
     for (int turn = 0; turn < 4; ++turn, side = side.turned()) {
@@ -142,7 +160,9 @@ std::optional<FoundBoard> findChecker(const ChartLight& picture, const BoardWish
     for (const auto& corner : corners) grid.px.push_back(small.inPicture(corner));
     FoundBoard found;
     found.turns = orient(picture.tone, &grid);
-    if (!refine(picture.tone, &grid) || goesOn(picture.tone, grid)) return std::nullopt;
+    if (!refine(picture.tone, &grid) || !isCheckered(picture.tone, grid) ||
+        goesOn(picture.tone, grid))
+        return std::nullopt;
     found.kind = BoardKind::checker;
     found.columns = wish.columns;
     found.rows = wish.rows;
