@@ -8,7 +8,7 @@
 #include "io/clip_faults.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
-#include "io/movie_reader.h"
+#include "io/movie_frames.h"
 #include "io/numbered_files.h"
 
 namespace fs = std::filesystem;
@@ -242,15 +242,6 @@ std::string rateInWords(const FrameRate& rate) {
     return text;
 }
 
-std::string lostFrames(const Clip& clip, int first, int last) {
-    const std::string which = first < last ? "frames " + std::to_string(first) + " to " +
-                                                 std::to_string(last) + " are left out: they"
-                                           : "frame " + std::to_string(last) + " is left out: it";
-    return clip.name + ": " + which +
-           " can't be decoded. The file is cut short, or OpenImageIO's reader holds its last "
-           "frames back as others lean on them; numbered pictures would have them all";
-}
-
 Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
             const std::string& colour_space, Clips* out) {
     Clip clip;
@@ -263,14 +254,12 @@ Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
         clip.movie = true;
         clip.pattern = candidate.movie.string();
         const PlateFile header = readPlateHeader(candidate.movie, colour_space);
-        const int count = framesInMovie(header);
-        const int last = lastFrameIn(candidate.movie);
-        if (last < count) out->warnings.push_back(lostFrames(clip, last + 1, count));
-        if (last == 0) throw InputError(clip.pattern, "none of its frames can be decoded");
-        for (int frame = 1; frame <= last; ++frame) clip.numbers.push_back(frame);
+        const MovieFrames there = framesOfMovie(candidate.movie, frames);
+        if (!there.lost.empty()) out->warnings.push_back(clip.name + ": " + there.lost);
+        for (int frame = 1; frame <= there.last; ++frame) clip.numbers.push_back(frame);
         if (frames) keepOnly(*frames, clip);
         clip.first = movieFrame(header, int(clip.numbers.front()));
-        out->notes.push_back(clip.name + ": a movie of " + std::to_string(count) +
+        out->notes.push_back(clip.name + ": a movie of " + std::to_string(there.counted) +
                              " frames, good for reference: its colours are what its decoder makes "
                              "of them, " +
                              header.colour_space + " unless --colour-space says otherwise");
@@ -347,19 +336,6 @@ PlateFile Clip::frame(int64_t number) const {
                                             " frames a second, but the clip's first frame " +
                                             rateInWords(*first.frame_rate));
     return file;
-}
-
-std::vector<PlateFile> movieFrames(const PlateFile& first, std::optional<FrameRange> asked) {
-    const int last = framesInMovie(first);
-    if (asked && (asked->first < 1 || asked->last > last))
-        throw InputError(first.path.string(),
-                         "has frames 1 to " + std::to_string(last) + ", not all of --frames " +
-                             std::to_string(asked->first) + "-" + std::to_string(asked->last));
-    const FrameRange frames = asked.value_or(FrameRange{1, last});
-    std::vector<PlateFile> all;
-    for (int frame = frames.first; frame <= frames.last; ++frame)
-        all.push_back(movieFrame(first, frame));
-    return all;
 }
 
 Clips findClips(const std::vector<std::string>& arguments, std::optional<FrameRange> frames,

@@ -46,8 +46,4 @@ struct Clips {
 [[nodiscard]] Clips findClips(const std::vector<std::string>& arguments,
                               std::optional<FrameRange> frames, const std::string& colour_space);
 
-/// All frames of a movie, or those asked for. Throws InputError for one that it does not have.
-[[nodiscard]] std::vector<PlateFile> movieFrames(const PlateFile& first,
-                                                 std::optional<FrameRange> asked);
-
 }  // namespace plateloom::io

@@ -1,6 +1,7 @@
 #include "io/movie_reader.h"
 
 #include <algorithm>
+#include <array>
 #include <cstdint>
 #include <cstring>
 #include <list>
@@ -11,6 +12,7 @@
 #include <vector>
 
 #include "io/input_error.h"
+#include "io/movie_index.h"
 
 namespace fs = std::filesystem;
 
@@ -128,31 +130,65 @@ fs::file_time_type changeOf(const fs::path& path) {
     return changed;
 }
 
+// Codecs that no frame of leans on another, as FFmpeg names them.
+bool framesStandAlone(const OIIO::ImageInput& movie) {
+    const std::string codec = movie.spec().get_string_attribute("ffmpeg:codec_name");
+    constexpr std::array kNames{"ProRes",    "VC3",       "Motion JPEG",
+                                "JPEG 2000", "raw video", "Uncompressed"};
+    return std::any_of(kNames.begin(), kNames.end(),
+                       [&](const char* name) { return codec.find(name) != std::string::npos; });
+}
+
+// Only a reader that never decoded anything tells a frame that it can't decode: any other hands
+// over the one that it decoded last. The further the frame, the longer it takes.
+bool decodes(const fs::path& path, int frame) {
+    const auto movie = open(path);
+    std::vector<char> row(movie->spec().scanline_bytes(true));
+    const bool read = movie->read_native_scanline(frame - 1, 0, 0, 0, row.data());
+    (void)movie->geterror();
+    return read;
+}
+
+// `good` decodes, or is 0; whatever comes after the last frame that decodes does not either.
+int lastDecodedFrom(const fs::path& path, int good, int wanted) {
+    int bad = wanted + 1;
+    for (int step = 1; bad - good > 1; step *= 2) {
+        const int frame = good + std::min(step, (bad - good) / 2);
+        (decodes(path, frame) ? good : bad) = frame;
+    }
+    return good;
+}
+
+int lastDecoded(const fs::path& path, OIIO::ImageInput& unused, int wanted) {
+    // H.264 and H.265 let a frame wait for 16 others at most (ITU-T H.264 A.3.1, H.265 A.4.2).
+    constexpr int kMostWaiting = 16;
+    int frame = std::max(1, wanted - kMostWaiting);
+    std::vector<char> row(unused.spec().scanline_bytes(true));
+    if (!unused.read_native_scanline(frame - 1, 0, 0, 0, row.data())) {
+        (void)unused.geterror();
+        return lastDecodedFrom(path, 0, frame - 1);
+    }
+    for (uint64_t before = fingerprintOf(unused, frame); frame < wanted; ++frame) {
+        const uint64_t next = fingerprintOf(unused, frame + 1);
+        // Not decoded, or a picture that stands still.
+        if (next == before) return lastDecodedFrom(path, frame, wanted);
+        before = next;
+    }
+    return wanted;
+}
+
 }  // namespace
 
 int framesOf(const OIIO::ImageInput& movie) {
     return movie.spec().get_int_attribute("oiio:subimages", 0);
 }
 
-int lastFrameIn(const fs::path& path) {
+MovieExtent extentOfMovie(const fs::path& path, int limit) {
     const auto movie = open(path);
-    const int count = framesOf(*movie);
-    std::vector<char> row(movie->spec().scanline_bytes(true));
-    if (count < 1 || movie->read_native_scanline(count - 1, 0, 0, 0, row.data()))
-        return std::max(0, count);
-    // A reader that comes from the frame before hands that one over again and calls it read: the
-    // last frame that is there is the first of those that look alike at the end.
-    const auto again = open(path);
-    int last = 0;
-    uint64_t before = 0;
-    for (int frame = 1; frame <= count; ++frame) {
-        if (!again->read_native_scanline(frame - 1, 0, 0, 0, row.data())) break;
-        const uint64_t fingerprint = fingerprintOf(*again, frame);
-        if (frame == 1 || fingerprint != before) last = frame;
-        before = fingerprint;
-    }
-    (void)again->geterror();
-    return last;
+    const int counted = std::max(0, framesOf(*movie)), wanted = std::min(counted, limit);
+    if (wanted < 1) return {counted, 0};
+    if (framesStandAlone(*movie) && showsAllFramesCounted(path)) return {counted, wanted};
+    return {counted, lastDecoded(path, *movie, wanted)};
 }
 
 std::shared_ptr<OIIO::ImageInput> movieAt(const fs::path& path, int frame) {

@@ -26,10 +26,17 @@ namespace plateloom::io {
 [[nodiscard]] std::shared_ptr<OIIO::ImageInput> freshMovieAt(const std::filesystem::path& path,
                                                              int frame);
 
-/// The last frame that can be decoded; 0: none can. OpenImageIO's reader keeps back a movie's last
-/// frames where frames lean on later ones (H.264's B-frames): it never asks the decoder for what it
-/// still holds at the end. Decodes the movie once, and once more where frames are lost.
-[[nodiscard]] int lastFrameIn(const std::filesystem::path& path);
+/// Which of a movie's frames can be had.
+struct MovieExtent {
+    int counted = 0;  ///< as many as the file says it has
+    int last = 0;     ///< the last, of those up to `limit`, that can be decoded; 0: none can
+};
+
+/// OpenImageIO's reader keeps back a movie's last frames where frames lean on later ones (H.264's
+/// B-frames): it never asks the decoder for what it still holds at the end. And a file may be cut
+/// short. Opens the movie once and decodes nothing where every frame stands for itself and the file
+/// says where each lies; else decodes up to the end once, and once more where frames are lost.
+[[nodiscard]] MovieExtent extentOfMovie(const std::filesystem::path& path, int limit);
 
 /// Number of frames that the movie's header says it has.
 [[nodiscard]] int framesOf(const OIIO::ImageInput& movie);

@@ -49,8 +49,7 @@ struct PlateFile {
 [[nodiscard]] PlateFile readPlateHeader(const std::filesystem::path& path,
                                         const std::string& colour_space = "");
 
-/// The frames of a movie, from its first one's header: read once, counted from there.
-[[nodiscard]] int framesInMovie(const PlateFile& first);
+/// A frame of a movie, from its first one's header: read once, counted from there.
 [[nodiscard]] PlateFile movieFrame(const PlateFile& first, int frame);
 
 /// Reads the pixels, linear. One channel is spread over RGB; a second or fourth is alpha; more than

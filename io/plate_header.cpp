@@ -5,7 +5,6 @@
 #include "io/camera_metadata.h"
 #include "io/colour.h"
 #include "io/input_error.h"
-#include "io/movie_reader.h"
 #include "io/picture_source.h"
 #include "io/plate_file.h"
 
@@ -106,10 +105,6 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     readCameraMetadata(source, file);
     if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
     return file;
-}
-
-int framesInMovie(const PlateFile& first) {
-    return framesOf(*openPlate(first).input);
 }
 
 PlateFile movieFrame(const PlateFile& first, int frame) {

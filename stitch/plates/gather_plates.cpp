@@ -1,7 +1,7 @@
 #include <map>
 
-#include "io/clip.h"
 #include "io/lens_track.h"
+#include "io/movie_frames.h"
 #include "io/plate_file.h"
 #include "io/twin_files.h"
 #include "stitch/plates/plate_set.h"
@@ -44,12 +44,8 @@ PlateSet gatherPlates(const PlateArguments& arguments) {
                                     arguments.one_shot, &warnings);
     std::vector<io::PlateFile> files;
     for (const auto& path : paths) {
-        const io::PlateFile file = io::readPlateHeader(path, arguments.colour_space);
-        if (file.movie_frame < 0) {
-            files.push_back(file);
-            continue;
-        }
-        const auto frames = io::movieFrames(file, arguments.frames);
+        const auto frames =
+            io::readPlateFrames(path, arguments.colour_space, arguments.frames, &warnings);
         files.insert(files.end(), frames.begin(), frames.end());
     }
     const LensData lens = readLensData(arguments.lens_tracks);

@@ -7,10 +7,10 @@
 #include <cstdio>
 #include <set>
 
-#include "io/clip.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
+#include "io/movie_frames.h"
 #include "io/new_file.h"
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
@@ -75,16 +75,12 @@ io::ShotCamera cameraOf(const ViewRequest& request, const std::vector<io::PlateF
     return camera;
 }
 
-std::vector<io::PlateFile> recordedFrames(const ViewRequest& request) {
+std::vector<io::PlateFile> recordedFrames(const ViewRequest& request,
+                                          std::vector<std::string>* warnings) {
     std::vector<io::PlateFile> recorded;
     if (request.shot.empty()) return recorded;
     for (const auto& path : io::expandPlates(request.shot, request.frames)) {
-        const io::PlateFile file = io::readPlateHeader(path);
-        if (file.movie_frame < 0) {
-            recorded.push_back(file);
-            continue;
-        }
-        const auto frames = io::movieFrames(file, request.frames);
+        const auto frames = io::readPlateFrames(path, "", request.frames, warnings);
         recorded.insert(recorded.end(), frames.begin(), frames.end());
     }
     return recorded;
@@ -343,11 +339,11 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
     MovingPanorama panorama(request.panorama, request.claim, request.colour_space,
                             request.cache_bytes, request.slip);
     (void)panorama.open(panorama.moves() ? panorama.numbers().front() : 0);
-    const auto recorded = recordedFrames(request);
-    const io::ShotCamera camera = cameraOf(request, recorded, panorama);
     ViewResult result;
+    const auto recorded = recordedFrames(request, &result.warnings);
+    const io::ShotCamera camera = cameraOf(request, recorded, panorama);
     result.notes = camera.notes;
-    result.warnings = camera.warnings;
+    for (const auto& warning : camera.warnings) result.warnings.push_back(warning);
     result.missing = camera.missing;
     result.size = sizeOf(request, camera, recorded);
     auto shots = tiedTo(panorama, camera, result.missing);

@@ -4,6 +4,7 @@
 #include "io/colour.h"
 #include "tests/clips_on_disk.h"
 #include "tests/frames_on_disk.h"
+#include "tests/movies_in_mp4.h"
 #include "tests/program.h"
 
 using namespace plateloom;
@@ -94,6 +95,18 @@ TEST_CASE("A movie is flattened frame by frame into numbered pictures") {
     INFO(back.err);
     CHECK(back.status <= 1);
     CHECK(filesIn(folder / "look") == 8);
+}
+
+TEST_CASE("A movie's frames that can't be decoded are left out of what is flattened, and told") {
+    const Folder folder;
+    test::writeLeaningMovie(folder / "proxy.mp4");
+    test::put(folder / "lens.csv", "file,focal_mm,sensor_width_mm,k1,a1\nproxy.mp4,24,36,0,4e-4\n");
+    const auto flat = run("flatten " + quoted(folder / "proxy.mp4") + " --lens " +
+                          quoted(folder / "lens.csv") + " -o " + quoted(folder / "flat"));
+    INFO(flat.err);
+    REQUIRE(flat.status == 0);
+    CHECK(filesIn(folder / "flat") == test::kLeaningFrames - test::kLeaningLost);
+    CHECK_THAT(flat.err, Contains("frames 11 to 12 are left out: they can't be decoded"));
 }
 
 TEST_CASE("Chunks together equal the single run bit for bit, maps included") {

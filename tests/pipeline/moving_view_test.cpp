@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "tests/frames_on_disk.h"
+#include "tests/movies_in_mp4.h"
 #include "tests/moving_panorama_on_disk.h"
 #include "tests/program.h"
 
@@ -165,4 +166,21 @@ TEST_CASE("The shot's recorded frames may be a movie") {
     REQUIRE(made.status == 0);
     CHECK(lightOf(folder, 1) == Approx(test::panoramaLight(1001)).margin(1e-3));
     CHECK(lightOf(folder, 6) == Approx(test::panoramaLight(1006)).margin(1e-3));
+}
+
+TEST_CASE("A view of a shot's movie has the frames that can be decoded, and tells of the others") {
+    const Folder folder;
+    ClipOnDisk untimed;
+    untimed.start.reset();
+    test::writeMovingPanorama((folder / "pano.####.exr").string(), untimed, 1, 12);
+    test::writeLeaningMovie(folder / "shot.mp4");
+    writeCamera(folder / "shot.csv", 1, 12, false);
+    const auto made = run("view " + quoted(folder / "pano.####.exr") + " --camera " +
+                          quoted(folder / "shot.csv") + " --shot " + quoted(folder / "shot.mp4") +
+                          " -o " + quoted(folder / "bg/bg.####.exr"));
+    INFO(made.err);
+    CHECK(made.status == 0);
+    CHECK_THAT(made.err, Contains("frames 11 to 12 are left out: they can't be decoded"));
+    CHECK(lightOf(folder, 10) == Approx(test::panoramaLight(10)).margin(1e-3));
+    CHECK(lightOf(folder, 11) == -1);
 }

@@ -1,12 +1,17 @@
 #include <OpenImageIO/imageio.h>
 
+#include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 
 #include "io/clip.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/movie_frames.h"
+#include "io/movie_index.h"
 #include "io/movie_reader.h"
 #include "tests/clips_on_disk.h"
+#include "tests/movies_in_mp4.h"
 #include "tests/program.h"
 
 using namespace plateloom;
@@ -128,9 +133,11 @@ TEST_CASE("A movie cut short names the frame that is not there, and never shows 
 TEST_CASE("A clip has no frames that its movie's end has lost, and says which") {
     const Folder folder;
     const auto path = writtenMovie(folder);
-    REQUIRE(lastFrameIn(path) == kFrames);
+    REQUIRE(extentOfMovie(path, kFrames).last == kFrames);
     std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
-    const int last = lastFrameIn(path);
+    const auto [counted, last] = extentOfMovie(path, kFrames);
+    REQUIRE(counted == kFrames);
+    CHECK(extentOfMovie(path, 5).last == 5);
     REQUIRE(last >= kFrames / 2 - 2);
     REQUIRE(last < kFrames - 1);
     const Clips found = findClips({path.string()}, {}, "");
@@ -140,6 +147,91 @@ TEST_CASE("A clip has no frames that its movie's end has lost, and says which") 
     CHECK_THAT(found.warnings[0],
                Contains("cam1: frames " + std::to_string(last + 1) + " to " +
                         std::to_string(kFrames) + " are left out: they can't be decoded"));
+}
+
+TEST_CASE("A movie whose frames lean on later ones has all but those that its decoder holds back") {
+    const Folder folder;
+    const auto path = folder / "cam1.mp4";
+    test::writeLeaningMovie(path);
+    constexpr int kThere = test::kLeaningFrames - test::kLeaningLost;
+    const auto extent = extentOfMovie(path, 1000);
+    CHECK(extent.counted == test::kLeaningFrames);
+    CHECK(extent.last == kThere);
+    CHECK(extentOfMovie(path, kThere - 1).last == kThere - 1);
+
+    std::vector<std::string> warnings;
+    const auto frames = readPlateFrames(path, "", {}, &warnings);
+    REQUIRE(int(frames.size()) == kThere);
+    for (int frame = 1; frame <= kThere; ++frame) {
+        float rgba[4];
+        readPlatePixels(frames[size_t(frame - 1)]).read(30, 20, rgba);
+        // Luma 16 to 235 (ITU-R BT.709), then the transfer curve.
+        const float code = (float(40 + 12 * (frame - 1)) - 16) / 219 * 255;
+        CHECK(rgba[1] == Approx(lightOf(int(std::lround(code)))).margin(0.01));
+    }
+    REQUIRE(warnings.size() == 1);
+    CHECK_THAT(warnings[0], Contains("cam1.mp4: frames 11 to 12 are left out: they can't be"));
+}
+
+TEST_CASE("Frames asked for of a movie are there, or it says which are not and why") {
+    const Folder folder;
+    const auto path = folder / "cam1.mp4";
+    test::writeLeaningMovie(path);
+    std::vector<std::string> warnings;
+    const auto some = readPlateFrames(path, "", FrameRange{3, 10}, &warnings);
+    REQUIRE(some.size() == 8);
+    CHECK(some.front().movie_frame == 3);
+    CHECK(warnings.empty());
+    CHECK_THROWS_WITH(readPlateFrames(path, "", FrameRange{3, 12}, &warnings),
+                      Contains("frames 11 to 12 of --frames can't be decoded"));
+    CHECK_THROWS_WITH(readPlateFrames(path, "", FrameRange{12, 12}, &warnings),
+                      Contains("frame 12 of --frames can't be decoded"));
+    CHECK_THROWS_WITH(readPlateFrames(path, "", FrameRange{3, 13}, &warnings),
+                      Contains("has frames 1 to 12, not all of --frames 3-13"));
+}
+
+TEST_CASE("A movie that ends on a picture standing still keeps its last frames") {
+    const Folder folder;
+    const auto path = folder / "cam1.avi";
+    test::writeMovie(path, kWidth, kHeight, kFrames, {24, 1}, "",
+                     [](int frame, int x, int, int) { return 20 + x + 4 * std::min(frame, 9); });
+    // An AVI tells nothing of where its frames lie, so they are decoded.
+    REQUIRE_FALSE(showsAllFramesCounted(path));
+    CHECK(extentOfMovie(path, kFrames).last == kFrames);
+}
+
+TEST_CASE("A file's index is believed where all its frames lie in the file and are shown") {
+    constexpr int kCounted = 20;
+    const Folder folder;
+    const auto path = folder / "cam1.mov";
+    const auto put = [&](const test::Edit& edit) {
+        test::put(path, test::standingMovie(kWidth, kHeight, kCounted, edit));
+    };
+    put({0, -1});
+    CHECK(showsAllFramesCounted(path));
+    CHECK(extentOfMovie(path, 100).last == kCounted);
+    put({0, kCounted});
+    CHECK(showsAllFramesCounted(path));
+
+    // An edit that shows fewer: the decoder gives only those.
+    put({0, 13});
+    CHECK_FALSE(showsAllFramesCounted(path));
+    CHECK(extentOfMovie(path, 100).counted == kCounted);
+    CHECK(extentOfMovie(path, 100).last == 13);
+    put({2, kCounted - 2});
+    CHECK_FALSE(showsAllFramesCounted(path));
+
+    put({0, kCounted});
+    std::filesystem::resize_file(path, std::filesystem::file_size(path) - 3 * kWidth * kHeight * 3);
+    CHECK_FALSE(showsAllFramesCounted(path));
+    CHECK(extentOfMovie(path, 100).last < kCounted);
+    CHECK(extentOfMovie(path, 100).last >= kCounted - 4);
+
+    test::put(path, "no movie at all");
+    CHECK_FALSE(showsAllFramesCounted(path));
+    test::put(path, "");
+    CHECK_FALSE(showsAllFramesCounted(path));
+    CHECK_FALSE(showsAllFramesCounted(folder / "none.mov"));
 }
 
 TEST_CASE("What only calls itself a movie is refused") {
