@@ -8,6 +8,7 @@
 #include <opencv2/calib3d.hpp>
 #include <utility>
 
+#include "calib/median.h"
 #include "stitch/calibrate/board_detection.h"
 #include "stitch/calibrate/board_points.h"
 
@@ -176,10 +177,19 @@ Vector2d mapped(const cv::Mat& h, double x, double y) {
     return {p[0] / p[2], p[1] / p[2]};
 }
 
-// Every inner corner that two markers at least lie near to.
-void findCorners(const ChartLight& picture, const Seen& seen, FoundBoard* found) {
-    std::vector<double> contrasts, widths;
+// How far a corner's neighbourhood reaches, as a share of the distance to the next corner.
+constexpr double kReach = 0.45;
+
+// A corner of the squares that markers lie near to.
+struct NearMarkers {
+    int i, j;
+    CornerSite site;
+    Vector2d px;
+};
+
+std::vector<NearMarkers> cornersNearMarkers(const cv::Mat& tone, const Seen& seen) {
     const double gap = 0.5 * (1 - seen.share);
+    std::vector<NearMarkers> out;
     for (int j = 1; j < seen.layout.rows; ++j)
         for (int i = 1; i < seen.layout.columns; ++i) {
             const cv::Mat h = seen.near(i, j);
@@ -188,35 +198,69 @@ void findCorners(const ChartLight& picture, const Seen& seen, FoundBoard* found)
             const Vector2d right = mapped(h, i + 0.5, j) - mapped(h, i - 0.5, j);
             const Vector2d down = mapped(h, i, j + 0.5) - mapped(h, i, j - 0.5);
             const double square_px = std::min(right.norm(), down.norm());
-            const auto corner = cornerAt(picture.tone, {rough, right, down, 0.45, gap});
+            const CornerSite site{rough, right, down, kReach, gap};
+            const auto corner = cornerAt(tone, site);
             if (!corner || (*corner - rough).norm() > 0.25 * square_px) continue;
-            // Positive where the square up left of the corner is bright, as those with markers are.
-            const double contrast =
-                quadrantContrast(picture.tone, *corner, right, down, 0.5 * gap) *
-                (seen.layout.holds(i, j) ? 1 : -1);
-            found->point.push_back((j - 1) * (seen.layout.columns - 1) + i - 1);
-            found->px.push_back(*corner);
-            contrasts.push_back(contrast);
-            for (const Vector2d& along : {right, down})
-                if (const auto w = edgeWidth(picture.light, *corner + 0.5 * along,
-                                             0.9 * gap * (along == right ? down : right)))
-                    widths.push_back(*w);
+            out.push_back({i, j, site, *corner});
         }
-    if (contrasts.empty()) return;
-    auto sorted = contrasts;
-    std::nth_element(sorted.begin(), sorted.begin() + ptrdiff_t(sorted.size() / 2), sorted.end());
-    const double usual = sorted[sorted.size() / 2];
-    size_t kept = 0;
-    for (size_t k = 0; k < contrasts.size(); ++k) {
-        if (!(contrasts[k] > 0.4 * usual)) continue;
-        found->point[kept] = found->point[k];
-        found->px[kept++] = found->px[k];
+    return out;
+}
+
+// Once more, along the lines that the corners make. The strips stay clear of the markers: of those
+// on the far side of a tilted board less lies between. Corners by themselves and at the very edge
+// of the frame, that no line leads to, are left out: they are many times less sure.
+void refine(const cv::Mat& light, double gap, std::vector<NearMarkers>* corners) {
+    constexpr double kClear = 0.7;
+    std::map<std::pair<int, int>, Vector2d> at;
+    for (const auto& corner : *corners) at[{corner.i, corner.j}] = corner.px;
+    const CornerOf find = [&](int i, int j) {
+        const auto found = at.find({i, j});
+        return found == at.end() ? nullptr : &found->second;
+    };
+    std::erase_if(*corners, [&](NearMarkers& corner) {
+        const auto lines = linesAt(find, corner.i, corner.j);
+        if (!lines) return true;
+        const auto px = crossingAt(light, corner.px, *lines, kReach, kClear * gap);
+        if (px) corner.px = *px;
+        return !px;
+    });
+}
+
+// Leaves out what does not look like a corner of this board: positive contrast is where the square
+// up left of it is bright, as those with markers are.
+void leaveOutOthers(const cv::Mat& tone, const Seen& seen, std::vector<NearMarkers>* corners) {
+    constexpr double kLeast = 0.4;  // of the usual contrast
+    const double share = 0.25 * (1 - seen.share);
+    std::vector<double> contrasts;
+    for (const auto& corner : *corners)
+        contrasts.push_back(
+            quadrantContrast(tone, corner.px, corner.site.right, corner.site.down, share) *
+            (seen.layout.holds(corner.i, corner.j) ? 1 : -1));
+    const double usual = calib::median(contrasts);
+    std::vector<NearMarkers> kept;
+    for (size_t k = 0; k < corners->size(); ++k)
+        if (contrasts[k] > kLeast * usual) kept.push_back((*corners)[k]);
+    *corners = std::move(kept);
+}
+
+// Every inner corner that two markers at least lie near to.
+void findCorners(const ChartLight& picture, const Seen& seen, FoundBoard* found) {
+    auto corners = cornersNearMarkers(picture.tone, seen);
+    leaveOutOthers(picture.tone, seen, &corners);
+    const double gap = 0.5 * (1 - seen.share);
+    refine(picture.light, gap, &corners);
+    std::vector<double> widths;
+    for (const auto& corner : corners) {
+        found->point.push_back((corner.j - 1) * (seen.layout.columns - 1) + corner.i - 1);
+        found->px.push_back(corner.px);
+        const Vector2d &right = corner.site.right, &down = corner.site.down;
+        for (const Vector2d& along : {right, down})
+            if (const auto w = edgeWidth(picture.light, corner.px + 0.5 * along,
+                                         0.9 * gap * (along == right ? down : right)))
+                widths.push_back(*w);
     }
-    found->point.resize(kept);
-    found->px.resize(kept);
-    if (widths.size() < contrasts.size() / 2) return;
-    std::nth_element(widths.begin(), widths.begin() + ptrdiff_t(widths.size() / 2), widths.end());
-    found->edge_px = widths[widths.size() / 2];
+    if (!widths.empty() && widths.size() >= corners.size() / 2)
+        found->edge_px = calib::median(widths);
 }
 
 }  // namespace

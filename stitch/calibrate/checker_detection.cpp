@@ -14,6 +14,9 @@ using Points = std::vector<Vector2d>;
 
 // How far a corner's neighbourhood reaches, as a share of the distance to the next corner.
 constexpr double kReach = 0.45;
+// How far beside an edge it still has a say once it is known where the edge runs: a light that
+// falls off makes the two ends of the other edge unlike.
+constexpr double kStrip = 0.15;
 
 struct Grid {
     int columns, rows;
@@ -61,8 +64,9 @@ int orient(const cv::Mat& tone, Grid* grid) {
     return half_differs ? 1 : square && !quarter_differs ? 4 : 2;
 }
 
-bool refine(const cv::Mat& tone, Grid* grid) {
-    Points fine(grid->px.size());
+// With the steps that the detector's corners tell.
+bool findRoughly(const cv::Mat& tone, Grid* grid) {
+    Points rough(grid->px.size());
     for (int j = 0; j < grid->rows; ++j)
         for (int i = 0; i < grid->columns; ++i) {
             // Steps half as long to both sides, where there is another corner: the middle of a
@@ -74,10 +78,32 @@ bool refine(const cv::Mat& tone, Grid* grid) {
                 site.down = 0.5 * (grid->at(i, j + 1) - grid->at(i, j - 1));
             const auto found = cornerAt(tone, site);
             if (!found) return false;
+            rough[size_t(j * grid->columns + i)] = *found;
+        }
+    grid->px = std::move(rough);
+    return true;
+}
+
+// Along the lines that the corners make. Returns those that it could not do for, at the very edge
+// of the frame.
+std::vector<bool> refine(const cv::Mat& light, Grid* grid) {
+    const CornerOf corner = [&](int i, int j) -> const Vector2d* {
+        const bool on = i >= 0 && j >= 0 && i < grid->columns && j < grid->rows;
+        return on ? &grid->at(i, j) : nullptr;
+    };
+    Points fine = grid->px;
+    std::vector<bool> rough(fine.size(), true);
+    for (int j = 0; j < grid->rows; ++j)
+        for (int i = 0; i < grid->columns; ++i) {
+            const auto lines = linesAt(corner, i, j);
+            if (!lines) continue;
+            const auto found = crossingAt(light, grid->at(i, j), *lines, kReach, kStrip);
+            if (!found) continue;
             fine[size_t(j * grid->columns + i)] = *found;
+            rough[size_t(j * grid->columns + i)] = false;
         }
     grid->px = std::move(fine);
-    return true;
+    return rough;
 }
 
 // Where the contrast of the four squares about a corner is looked at, as a share of the steps.
@@ -160,15 +186,19 @@ std::optional<FoundBoard> findChecker(const ChartLight& picture, const BoardWish
     for (const auto& corner : corners) grid.px.push_back(small.inPicture(corner));
     FoundBoard found;
     found.turns = orient(picture.tone, &grid);
-    if (!refine(picture.tone, &grid) || !isCheckered(picture.tone, grid) ||
+    if (!findRoughly(picture.tone, &grid) || !isCheckered(picture.tone, grid) ||
         goesOn(picture.tone, grid))
         return std::nullopt;
     found.kind = BoardKind::checker;
     found.columns = wish.columns;
     found.rows = wish.rows;
-    for (int k = 0; k < int(grid.px.size()); ++k) found.point.push_back(k);
+    const std::vector<bool> rough = refine(picture.light, &grid);
+    for (size_t k = 0; k < grid.px.size(); ++k) {
+        if (rough[k]) continue;
+        found.point.push_back(int(k));
+        found.px.push_back(grid.px[k]);
+    }
     found.edge_px = medianEdge(picture.light, grid);
-    found.px = std::move(grid.px);
     return found;
 }
 

@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <map>
 #include <opencv2/imgproc.hpp>
 
 #include "stitch/calibrate/board_points.h"
@@ -69,7 +70,7 @@ BoardWish wish(BoardKind kind, int columns, int rows) {
 
 }  // namespace
 
-TEST_CASE("a checkerboard's corners are found to a thirtieth of a pixel, whatever the exposure",
+TEST_CASE("a checkerboard's corners are found to a fiftieth of a pixel, whatever the exposure",
           "[calibrate][boards]") {
     const world::Board board{world::BoardKind::checkerboard, 12, 8, 0.05};
     const auto pose = world::boardPose(someLens(), 0.15, -0.1, 0.95, 25, -15, 8);
@@ -78,7 +79,7 @@ TEST_CASE("a checkerboard's corners are found to a thirtieth of a pixel, whateve
         const auto found = findBoard(shown.light, wish(BoardKind::checker, 11, 7));
         REQUIRE(found);
         CHECK(found->px.size() == 77);
-        CHECK(worst_px(*found, shown) < 0.04);
+        CHECK(worst_px(*found, shown) < 0.02);
         CHECK(found->edge_px > 1);
         CHECK(found->edge_px < 4);
     }
@@ -100,7 +101,7 @@ TEST_CASE("a marker board reaches beyond the frame", "[calibrate][boards]") {
     CHECK(found->dictionary == "4x4");
     CHECK(found->px.size() > 20);
     CHECK(found->px.size() < 77);
-    CHECK(worst_px(*found, shown) < 0.06);
+    CHECK(worst_px(*found, shown) < 0.01);
 }
 
 TEST_CASE("dots: middles found once their perspective is taken into account, size measured",
@@ -112,6 +113,32 @@ TEST_CASE("dots: middles found once their perspective is taken into account, siz
     CHECK(found->px.size() == 117);
     CHECK(worst_px(*found, shown) < 0.15);
     CHECK(found->dot_mm == Approx(25).epsilon(0.04));
+}
+
+TEST_CASE("where a board's lines run through a corner", "[calibrate][boards]") {
+    // A line of corners that bends by 0.5 px a step more each, another that is straight.
+    const auto place = [](int i, int j) {
+        return Vector2d(100 + 20 * i, 50 + 0.25 * i * i + 30 * j);
+    };
+    std::map<std::pair<int, int>, Vector2d> corners;
+    for (int i = 0; i < 4; ++i)
+        for (int j = 0; j < 2; ++j) corners[{i, j}] = place(i, j);
+    const CornerOf find = [&](int i, int j) {
+        const auto at = corners.find({i, j});
+        return at == corners.end() ? nullptr : &at->second;
+    };
+    // In the middle of the line, at both of its ends, and of a line of two.
+    for (const int i : {0, 1, 3}) {
+        const auto lines = linesAt(find, i, 1);
+        REQUIRE(lines);
+        CHECK((lines->right - Vector2d(20, 0.5 * i)).norm() < 1e-12);
+        CHECK((lines->bend_right - Vector2d(0, 0.5)).norm() < 1e-12);
+        CHECK((lines->down - Vector2d(0, 30)).norm() < 1e-12);
+        CHECK(lines->bend_down.norm() < 1e-12);
+    }
+    corners.erase({2, 0});
+    CHECK_FALSE(linesAt(find, 2, 1));
+    CHECK_FALSE(linesAt(find, 2, 0));
 }
 
 TEST_CASE("edges tell how blurred they are", "[calibrate][boards]") {
