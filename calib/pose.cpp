@@ -57,6 +57,19 @@ Matrix3d nearestRotation(const Matrix3d& m) {
     return svd.matrixU() * sign.asDiagonal() * svd.matrixV().transpose();
 }
 
+Matrix3d shortestTurn(const Vector3d& from, const Vector3d& to) {
+    const Vector3d a = from.normalized(), b = to.normalized();
+    const double cosine = a.dot(b);
+    // Half a turn: any axis at right angles does it.
+    if (cosine < -1 + 1e-12)
+        return Eigen::AngleAxisd(kRadPerDeg * 180, a.unitOrthogonal()).toRotationMatrix();
+    // Half of the angle, which a quaternion holds: 1 + cos x and sin x are as cos x/2 and sin x/2.
+    Eigen::Quaterniond turn;
+    turn.w() = 1 + cosine;
+    turn.vec() = a.cross(b);
+    return turn.normalized().toRotationMatrix();
+}
+
 Matrix3d alignOrientations(const std::vector<Matrix3d>& from, const std::vector<Matrix3d>& to) {
     assert(from.size() == to.size() && !from.empty());
     Matrix3d sum = Matrix3d::Zero();

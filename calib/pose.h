@@ -31,6 +31,9 @@ struct PanTiltRoll {
 /// The rotation nearest to `m` in the Frobenius norm (SVD).
 [[nodiscard]] Matrix3d nearestRotation(const Matrix3d& m);
 
+/// The least turn that brings one direction onto another; neither need be a unit vector.
+[[nodiscard]] Matrix3d shortestTurn(const Vector3d& from, const Vector3d& to);
+
 /// The rotation R that brings `to[i] ≈ R from[i]` for matrices, i.e. the one global alignment
 /// between two sets of orientations (least squares in the Frobenius norm). Sizes must be equal and
 /// not zero.

@@ -59,7 +59,7 @@ Matrix3d levelByHorizon(const Rotations& worldFromCamera) {
     const Eigen::SelfAdjointEigenSolver<Matrix3d> eigen(spread);
     Vector3d up = eigen.eigenvectors().col(0);
     if (up.dot(upright) < 0) up = -up;
-    return Eigen::Quaterniond::FromTwoVectors(up, Vector3d::UnitZ()).toRotationMatrix();
+    return calib::shortestTurn(up, Vector3d::UnitZ());
 }
 
 // Where pan 0 lies when nobody says: in the middle of plates that leave a gap, so that the

@@ -2,14 +2,13 @@
 
 #include <tbb/parallel_for.h>
 
-#include <Eigen/Geometry>
 #include <Eigen/LU>
-#include <Eigen/SVD>
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "calib/median.h"
+#include "calib/pose.h"
 #include "calib/rotation_vector.h"
 #include "stitch/ties/corners.h"
 #include "stitch/ties/overlap.h"
@@ -34,9 +33,7 @@ Matrix3d weightedTurn(const std::vector<DirectionPair>& pairs, const std::vector
     Matrix3d sum = Matrix3d::Zero();
     for (size_t i = 0; i < pairs.size(); ++i)
         sum += weight[i] * pairs[i].before * pairs[i].after.transpose();
-    const Eigen::JacobiSVD<Matrix3d> svd(sum, Eigen::ComputeFullU | Eigen::ComputeFullV);
-    Vector3d sign(1, 1, svd.matrixU().determinant() * svd.matrixV().determinant());
-    return svd.matrixU() * sign.asDiagonal() * svd.matrixV().transpose();
+    return calib::nearestRotation(sum);
 }
 
 double off_px(const Matrix3d& turn, const DirectionPair& pair) {
@@ -84,7 +81,7 @@ Matrix3d glancedTurn(const ShakeView& then, const ShakeView& now) {
                                              shift.y * sensor.height_px / before.rows);
     const auto from = then.lens.rayFromRecorded(middle), to = now.lens.rayFromRecorded(there);
     if (!from || !to) return Matrix3d::Identity();
-    return Eigen::Quaterniond::FromTwoVectors(*from, *to).toRotationMatrix();
+    return calib::shortestTurn(*from, *to);
 }
 
 }  // namespace

@@ -71,3 +71,26 @@ TEST_CASE("One alignment brings a turned set of cameras back, and a mirror is no
     const Matrix3d mirror = Eigen::Vector3d(1, 1, -1).asDiagonal();
     CHECK(nearestRotation(mirror).determinant() == Approx(1));
 }
+
+TEST_CASE("The shortest turn brings one direction onto another, opposite ones too") {
+    std::mt19937 random(7);
+    std::normal_distribution<double> spread;
+    for (const double apart_rad : {0.0, 1e-9, 1e-3, 1.0, 3.0, M_PI - 1e-5, M_PI - 1e-7, M_PI}) {
+        for (int i = 0; i < 20; ++i) {
+            const Vector3d from = 3 * Vector3d(spread(random), spread(random), spread(random));
+            const Vector3d side =
+                from.cross(Vector3d(spread(random), spread(random), spread(random))).normalized();
+            const Vector3d to = 5 * (Eigen::AngleAxisd(apart_rad, side) * from);
+            const Matrix3d turn = shortestTurn(from, to);
+            INFO(apart_rad);
+            CHECK((turn * turn.transpose() - Matrix3d::Identity()).norm() < 1e-12);
+            CHECK(turn.determinant() > 0);
+            CHECK((turn * from.normalized() - to.normalized()).norm() < 2e-6);
+            CHECK(angleBetween_deg(Matrix3d::Identity(), turn) ==
+                  Approx(apart_rad * 180 / M_PI).margin(1e-4));
+            if (apart_rad > M_PI - 1e-6) continue;  // where any axis does
+            CHECK((turn * from.normalized() - to.normalized()).norm() < 1e-9);
+            CHECK((turn - Eigen::AngleAxisd(apart_rad, side).toRotationMatrix()).norm() < 1e-9);
+        }
+    }
+}
