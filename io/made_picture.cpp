@@ -10,24 +10,44 @@ namespace plateloom::io {
 
 namespace {
 
-// The picture at `path`, opened, if it was made by this recipe.
+// The file at `path`, opened, if it was made by this recipe.
 std::unique_ptr<OIIO::ImageInput> openMade(const std::filesystem::path& path,
-                                           const std::string& recipe, OIIO::ImageSpec* spec) {
-    if (!std::filesystem::exists(path)) return nullptr;
+                                           const std::string& recipe) {
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(path, error)) return nullptr;
     auto input = OIIO::ImageInput::create("openexr");
-    if (!input || !input->open(path.string(), *spec)) return nullptr;
-    if (spec->nchannels != 4 || spec->get_string_attribute("plateloom:recipe") != recipe)
+    OIIO::ImageSpec spec;
+    if (!input || !input->open(path.string(), spec) ||
+        spec.get_string_attribute("plateloom:recipe") != recipe)
         return nullptr;
     return input;
+}
+
+// Every sample of one part, as it is stored, a band at a time.
+bool readsThrough(OIIO::ImageInput& input, int part) {
+    const OIIO::ImageSpec spec = input.spec(part);
+    constexpr int kBandRows = 64;
+    const int rows = spec.tile_width > 0 ? spec.tile_height : kBandRows;
+    std::vector<char> band(spec.scanline_bytes(true) * size_t(rows));
+    for (int y = 0; y < spec.height; y += rows) {
+        const int from = spec.y + y, to = spec.y + std::min(spec.height, y + rows);
+        const bool read =
+            spec.tile_width > 0
+                ? input.read_tiles(part, 0, spec.x, spec.x + spec.width, from, to, 0, 1, 0,
+                                   spec.nchannels, OIIO::TypeUnknown, band.data())
+                : input.read_scanlines(part, 0, from, to, 0, 0, spec.nchannels, OIIO::TypeUnknown,
+                                       band.data());
+        if (!read) return false;
+    }
+    return true;
 }
 
 }  // namespace
 
 std::optional<Picture> readMade(const std::filesystem::path& path, const std::string& recipe) {
-    OIIO::ImageSpec spec;
-    const auto input = openMade(path, recipe, &spec);
-    if (!input) return std::nullopt;
-    Picture picture(spec.width, spec.height, 4);
+    const auto input = openMade(path, recipe);
+    if (!input || input->spec().nchannels != 4) return std::nullopt;
+    Picture picture(input->spec().width, input->spec().height, 4);
     if (!input->read_image(0, 0, 0, 4, OIIO::TypeFloat, picture.data.data())) {
         (void)input->geterror();
         return std::nullopt;
@@ -36,25 +56,13 @@ std::optional<Picture> readMade(const std::filesystem::path& path, const std::st
 }
 
 bool isMade(const std::filesystem::path& path, const std::string& recipe) {
-    OIIO::ImageSpec spec;
-    const auto input = openMade(path, recipe, &spec);
+    const auto input = openMade(path, recipe);
     if (!input) return false;
-    const int rows = spec.tile_width > 0 ? spec.tile_height : 64;
-    std::vector<uint16_t> row(size_t(spec.width) * size_t(rows) * 4);
-    for (int y = 0; y < spec.height; y += rows) {
-        const int end = std::min(spec.height, y + rows);
-        const bool read =
-            spec.tile_width > 0
-                ? input->read_tiles(0, 0, spec.x, spec.x + spec.width, spec.y + y, spec.y + end, 0,
-                                    1, 0, 4, OIIO::TypeHalf, row.data())
-                : input->read_scanlines(0, 0, spec.y + y, spec.y + end, 0, 0, 4, OIIO::TypeHalf,
-                                        row.data());
-        if (!read) {
-            (void)input->geterror();
-            return false;
-        }
-    }
-    return true;
+    bool whole = true;
+    for (int part = 0; whole && input->seek_subimage(part, 0); ++part)
+        whole = readsThrough(*input, part);
+    (void)input->geterror();
+    return whole;
 }
 
 }  // namespace plateloom::io

@@ -1,4 +1,4 @@
-// A picture that this program wrote earlier, known again by its recipe.
+// A picture that this program wrote earlier, known again by its recipe: what --resume keeps.
 #pragma once
 
 #include <filesystem>
@@ -14,7 +14,8 @@ namespace plateloom::io {
 [[nodiscard]] std::optional<Picture> readMade(const std::filesystem::path& path,
                                               const std::string& recipe);
 
-/// Whether there is such a picture at `path`, whole to its last pixel; read a part at a time.
+/// Whether there is such an EXR at `path`, of whatever parts and channels, and every sample of it
+/// can be read; read a band at a time.
 [[nodiscard]] bool isMade(const std::filesystem::path& path, const std::string& recipe);
 
 }  // namespace plateloom::io

@@ -1,6 +1,6 @@
 #include "stitch/flatten/flatten_job.h"
 
-#include "io/finished_frame.h"
+#include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
@@ -12,7 +12,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
+std::string recipeOf(const Plate& plate, const FlattenJob& request) {
     Recipe recipe("flatten");
     recipe.addPlate(plate.file);
     recipe.add(plate.file.colour_space);
@@ -23,9 +23,9 @@ std::string recipeOf(const Plate& plate, const FlattenRequest& request) {
 
 }  // namespace
 
-FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress) {
+MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
     const PlateSet set = gatherFrames(request.plates);
-    FlattenResult result;
+    MadeFrames result;
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
@@ -40,7 +40,7 @@ FlattenResult flattenJob(const FlattenRequest& request, const Progress& progress
         const auto name = plate.file.name();
         auto tags = io::tagsOf(plate.file);
         tags.recipe = recipeOf(plate, request);
-        if (request.resume && io::isFinished(targets[i], tags.recipe)) {
+        if (request.resume && io::isMade(targets[i], tags.recipe)) {
             result.kept.push_back(targets[i]);
             continue;
         }

@@ -3,8 +3,8 @@
 #include <algorithm>
 
 #include "io/file_name.h"
-#include "io/finished_frame.h"
 #include "io/frame_file.h"
+#include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/flatten/flat_border.h"
 #include "stitch/flatten/frame_targets.h"
@@ -92,8 +92,7 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     return made;
 }
 
-std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
-                     const UnflattenRequest& request) {
+std::string recipeOf(const Plate& plate, const calib::LensMap& lens, const FrameJob& request) {
     Recipe recipe("unflatten");
     recipe.addPlate(plate.file);
     recipe.add(plate.file.colour_space);
@@ -104,11 +103,11 @@ std::string recipeOf(const Plate& plate, const calib::LensMap& lens,
 
 }  // namespace
 
-UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& progress) {
-    PlateArguments arguments = request.frames;
+UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress) {
+    PlateArguments arguments = request.plates;
     arguments.one_shot = true;
     const PlateSet set = gatherFrames(arguments);
-    UnflattenResult result;
+    UnflattenedFrames result;
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
@@ -122,7 +121,7 @@ UnflattenResult unflattenJob(const UnflattenRequest& request, const Progress& pr
         const std::string name = plate.file.name();
         const calib::LensMap lens(plate.lens, plate.sensor);
         const std::string recipe = recipeOf(plate, lens, request);
-        if (request.resume && io::isFinished(targets[i], recipe)) {
+        if (request.resume && io::isMade(targets[i], recipe)) {
             result.kept.push_back(targets[i]);
             continue;
         }

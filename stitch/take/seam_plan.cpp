@@ -220,58 +220,65 @@ LabelMap SeamPlanner::around(const LabelMap& current, const Crossing& crossing, 
 
 void SeamPlanner::add(int64_t frame, DifferenceTables now) {
     ahead_.push_back({frame, std::move(now)});
-    if (ahead_.size() > kForesight) decide();
+    if (ahead_.size() > kForesight) step();
 }
 
-// Decides about the frame `kSeamPassage` after the oldest one, and lets the oldest one go.
+// The strongest crossing of frames [from, to].
+SeamPlanner::Crossing SeamPlanner::worstCrossing(const LabelMap& map, size_t from,
+                                                 size_t to) const {
+    Crossing worst;
+    for (size_t i = from; i <= to; ++i) {
+        const Crossing one = crossing(map, ahead_[i].differences);
+        if (one.excess > worst.excess) worst = one;
+    }
+    return worst;
+}
+
+// Seams that make way from frame `when` on, as far ahead as one way round holds; where none is
+// free, the one that leaves the least, and the seams as they are where none leaves much less.
+LabelMap SeamPlanner::wayRound(const LabelMap& current, const Crossing& trouble, size_t soonest,
+                               size_t when) const {
+    LabelMap best = current;
+    double best_excess = trouble.excess;
+    for (size_t horizon : {kForesight, kForesight / 2, kForesight / 4, when + 1}) {
+        const size_t end = std::min(ahead_.size(), std::max(horizon, when + 1));
+        LabelMap moved = around(current, trouble, soonest, end);
+        if (isFree(moved, when, end)) return moved;
+        const double left = crossing(moved, ahead_[when].differences).excess;
+        if (left < 0.7 * best_excess) best = std::move(moved), best_excess = left;
+    }
+    return best;
+}
+
+// Decides about the frame `kSeamPassage` after the oldest one.
 void SeamPlanner::decide() {
     const bool begins = plan_.parts.empty();
     if (begins) plan_.parts.push_back({ahead_.front().frame, base_, ""});
     const LabelMap current = plan_.parts.back().map;
     // At the take's beginning seams may stand anywhere at once.
-    const size_t when = begins ? 0 : size_t(kSeamPassage) + 1;
-    const bool settled = begins || (when < ahead_.size() &&
-                                    ahead_[when].frame - plan_.parts.back().frame > kSeamPassage);
-    if (settled && when < ahead_.size()) {
-        const size_t soonest = begins ? 0 : 1;
-        Crossing trouble;
-        for (size_t i = soonest; i <= std::min(when, ahead_.size() - 1); ++i) {
-            const Crossing one = crossing(current, ahead_[i].differences);
-            if (one.excess > trouble.excess) trouble = one;
-        }
-        if (trouble.excess > kCrossing) {
-            // As far ahead as one way round holds.
-            LabelMap best = current;
-            double best_excess = trouble.excess;
-            for (size_t horizon : {kForesight, kForesight / 2, kForesight / 4, when + 1}) {
-                const size_t end = std::min(ahead_.size(), std::max(horizon, when + 1));
-                LabelMap moved = around(current, trouble, soonest, end);
-                if (isFree(moved, when, end)) {
-                    best = std::move(moved);
-                    best_excess = 0;
-                    break;
-                }
-                const double left = crossing(moved, ahead_[when].differences).excess;
-                if (left < 0.7 * best_excess) best = std::move(moved), best_excess = left;
-            }
-            if (best.label != current.label) {
-                const std::string why =
-                    "something crosses " + names_[trouble.a] + " | " + names_[trouble.b];
-                if (begins)
-                    plan_.parts.back() = {ahead_.front().frame, std::move(best), why};
-                else
-                    plan_.parts.push_back({ahead_[when].frame, std::move(best), why});
-            }
-        } else if (!begins && current.label != base_.label &&
-                   isFree(base_, soonest, ahead_.size())) {
-            plan_.parts.push_back({ahead_[when].frame, base_, "the place is free again"});
-        }
+    const size_t when = begins ? 0 : size_t(kSeamPassage) + 1, soonest = begins ? 0 : 1;
+    if (when >= ahead_.size()) return;
+    if (!begins && ahead_[when].frame - plan_.parts.back().frame <= kSeamPassage) return;
+    const Crossing trouble = worstCrossing(current, soonest, when);
+    if (trouble.excess > kCrossing) {
+        LabelMap moved = wayRound(current, trouble, soonest, when);
+        if (moved.label == current.label) return;
+        if (begins) plan_.parts.clear();
+        plan_.parts.push_back(
+            {ahead_[when].frame, std::move(moved),
+             "something crosses " + names_[trouble.a] + " | " + names_[trouble.b]});
+    } else if (!begins && current.label != base_.label && isFree(base_, soonest, ahead_.size())) {
+        plan_.parts.push_back({ahead_[when].frame, base_, "the place is free again"});
     }
+}
+
+void SeamPlanner::step() {
+    decide();
     ahead_.pop_front();
 }
 
 SeamPlan SeamPlanner::finish() {
-    while (!ahead_.empty()) decide();
+    while (!ahead_.empty()) step();
     return plan_;
 }
 

@@ -95,9 +95,13 @@ private:
     };
     [[nodiscard]] Crossing crossing(const LabelMap& map, const DifferenceTables& now) const;
     [[nodiscard]] bool isFree(const LabelMap& map, size_t from, size_t to) const;
+    [[nodiscard]] Crossing worstCrossing(const LabelMap& map, size_t from, size_t to) const;
     void decide();
+    void step();  ///< decides, and lets the oldest frame go
     [[nodiscard]] LabelMap around(const LabelMap& current, const Crossing& crossing, size_t from,
                                   size_t to) const;
+    [[nodiscard]] LabelMap wayRound(const LabelMap& current, const Crossing& trouble,
+                                    size_t soonest, size_t when) const;
 
     Overview overview_;
     DifferenceTables usual_;

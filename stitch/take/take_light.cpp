@@ -15,6 +15,7 @@ constexpr int kReach = 8;
 constexpr double kTolerance = 2e-4;
 
 using Log = std::array<double, 3>;
+using Gains = std::vector<std::vector<std::optional<Log>>>;  // by frame, by clip
 constexpr double kLn2 = 0.69314718055994531;
 
 // Local straight line, tricube weights (Cleveland, Robust Locally Weighted Regression and
@@ -81,6 +82,68 @@ std::vector<GainKey> keysOf(const std::vector<int64_t>& frames, const std::vecto
     return keys;
 }
 
+// What is usual of each clip. Each frame's gains are told against the frame's own mean, which goes
+// along with any one camera that moves, and with any that is missing; here it is taken out. Most
+// cameras standing still decides.
+std::vector<Log> standStill(Gains& gains, size_t clips) {
+    std::vector<Log> usual(clips);
+    for (int round = 0; round < 3; ++round) {
+        for (size_t clip = 0; clip < clips; ++clip)
+            for (size_t c = 0; c < 3; ++c) {
+                std::vector<double> values;
+                for (const auto& frame : gains)
+                    if (frame[clip]) values.push_back((*frame[clip])[c]);
+                usual[clip][c] = calib::median(values);
+            }
+        for (auto& frame : gains)
+            for (size_t c = 0; c < 3; ++c) {
+                std::vector<double> moved;
+                for (size_t clip = 0; clip < clips; ++clip)
+                    if (frame[clip]) moved.push_back((*frame[clip])[c] - usual[clip][c]);
+                if (moved.empty()) continue;
+                // Between two in the middle, the mean: neither is to be believed more.
+                std::sort(moved.begin(), moved.end());
+                const double shift =
+                    0.5 * (moved[(moved.size() - 1) / 2] + moved[moved.size() / 2]);
+                for (size_t clip = 0; clip < clips; ++clip)
+                    if (frame[clip]) (*frame[clip])[c] -= shift;
+            }
+    }
+    return usual;
+}
+
+// Over the clips that have a gain anywhere.
+Log meanOf(const std::vector<Log>& usual, const Gains& gains) {
+    Log mean{};
+    double count = 0;
+    for (size_t clip = 0; clip < usual.size(); ++clip) {
+        if (std::none_of(gains.begin(), gains.end(),
+                         [&](const auto& frame) { return frame[clip].has_value(); }))
+            continue;
+        for (size_t c = 0; c < 3; ++c) mean[c] += usual[clip][c];
+        ++count;
+    }
+    for (double& value : mean) value /= std::max(1.0, count);
+    return mean;
+}
+
+// One clip's gains against that mean, smoothed.
+std::vector<GainKey> keysOfClip(const std::vector<int64_t>& all_frames, const Gains& gains,
+                                size_t clip, const Log& mean) {
+    std::vector<int64_t> frames;
+    std::vector<Log> values, smooth;
+    for (size_t f = 0; f < all_frames.size(); ++f) {
+        if (!gains[f][clip]) continue;
+        frames.push_back(all_frames[f]);
+        Log value = *gains[f][clip];
+        for (size_t c = 0; c < 3; ++c) value[c] -= mean[c];
+        values.push_back(value);
+    }
+    if (frames.empty()) return {GainKey{}};
+    for (size_t i = 0; i < frames.size(); ++i) smooth.push_back(smoothAt(frames, values, i));
+    return keysOf(frames, smooth);
+}
+
 }  // namespace
 
 std::array<float, 3> CameraLight::gainAt(int64_t frame, std::optional<double> stops) const {
@@ -111,83 +174,34 @@ void TakeLight::add(int64_t frame, const std::vector<int>& clip,
     voices_.push_back(std::move(voices));
 }
 
+std::optional<double> TakeLight::knownStops(size_t clip) const {
+    std::optional<double> first;
+    for (const auto& voices : voices_) {
+        if (!voices[clip]) continue;
+        if (!voices[clip]->stops) return std::nullopt;
+        if (!first) first = voices[clip]->stops;
+    }
+    return first;
+}
+
 std::vector<CameraLight> TakeLight::finish() const {
     std::vector<CameraLight> out(clips_);
-    std::vector<std::vector<std::optional<Log>>> left(frames_.size());  // by frame, by clip
+    Gains unexplained(frames_.size(), std::vector<std::optional<Log>>(clips_));
     for (size_t clip = 0; clip < clips_; ++clip) {
-        bool all_known = true, any = false;
-        for (const auto& voices : voices_) {
-            if (!voices[clip]) continue;
-            any = true;
-            all_known = all_known && voices[clip]->stops;
-            if (all_known && !out[clip].known_stops) out[clip].known_stops = voices[clip]->stops;
-        }
-        if (!any || !all_known) out[clip].known_stops.reset();
-    }
-    for (size_t f = 0; f < frames_.size(); ++f) {
-        left[f].resize(clips_);
-        for (size_t clip = 0; clip < clips_; ++clip) {
+        out[clip].known_stops = knownStops(clip);
+        for (size_t f = 0; f < frames_.size(); ++f) {
             const auto& voice = voices_[f][clip];
             if (!voice) continue;
             const double known =
                 out[clip].known_stops ? kLn2 * (*voice->stops - *out[clip].known_stops) : 0;
-            left[f][clip] = Log{voice->log_gain[0] + known, voice->log_gain[1] + known,
-                                voice->log_gain[2] + known};
+            unexplained[f][clip] = Log{voice->log_gain[0] + known, voice->log_gain[1] + known,
+                                       voice->log_gain[2] + known};
         }
     }
-    // Each frame's gains are told against the frame's own mean, which goes along with any one
-    // camera that moves, and with any that is missing. Most cameras standing still decides.
-    std::vector<Log> usual(clips_);
-    for (int round = 0; round < 3; ++round) {
-        for (size_t clip = 0; clip < clips_; ++clip)
-            for (size_t c = 0; c < 3; ++c) {
-                std::vector<double> values;
-                for (const auto& frame : left)
-                    if (frame[clip]) values.push_back((*frame[clip])[c]);
-                usual[clip][c] = calib::median(values);
-            }
-        for (auto& frame : left)
-            for (size_t c = 0; c < 3; ++c) {
-                std::vector<double> moved;
-                for (size_t clip = 0; clip < clips_; ++clip)
-                    if (frame[clip]) moved.push_back((*frame[clip])[c] - usual[clip][c]);
-                if (moved.empty()) continue;
-                // Between two in the middle, the mean: neither is to be believed more.
-                std::sort(moved.begin(), moved.end());
-                const double shift =
-                    0.5 * (moved[(moved.size() - 1) / 2] + moved[moved.size() / 2]);
-                for (size_t clip = 0; clip < clips_; ++clip)
-                    if (frame[clip]) (*frame[clip])[c] -= shift;
-            }
-    }
-    Log mean{};
-    double count = 0;
-    for (size_t clip = 0; clip < clips_; ++clip) {
-        const bool any = std::any_of(left.begin(), left.end(),
-                                     [&](const auto& frame) { return frame[clip].has_value(); });
-        if (!any) continue;
-        for (size_t c = 0; c < 3; ++c) mean[c] += usual[clip][c];
-        ++count;
-    }
-    for (double& value : mean) value /= std::max(1.0, count);
-
-    for (size_t clip = 0; clip < clips_; ++clip) {
-        std::vector<int64_t> frames;
-        std::vector<Log> values, smooth;
-        for (size_t f = 0; f < frames_.size(); ++f) {
-            if (!left[f][clip]) continue;
-            frames.push_back(frames_[f]);
-            Log value = *left[f][clip];
-            for (size_t c = 0; c < 3; ++c) value[c] -= mean[c];
-            values.push_back(value);
-        }
-        if (frames.empty()) {
-            out[clip].keys = {GainKey{}};
-            continue;
-        }
-        for (size_t i = 0; i < frames.size(); ++i) smooth.push_back(smoothAt(frames, values, i));
-        out[clip].keys = keysOf(frames, smooth);
-    }
+    const std::vector<Log> usual = standStill(unexplained, clips_);
+    const Log mean = meanOf(usual, unexplained);
+    for (size_t clip = 0; clip < clips_; ++clip)
+        out[clip].keys = keysOfClip(frames_, unexplained, clip, mean);
     return out;
 }
 

@@ -48,6 +48,9 @@ private:
         std::array<double, 3> log_gain{};  // natural, to the mean of the frame's cameras
         std::optional<double> stops;
     };
+    /// Of the clip's first frame; nothing where any frame of it has none.
+    [[nodiscard]] std::optional<double> knownStops(size_t clip) const;
+
     size_t clips_;
     std::vector<int64_t> frames_;
     std::vector<std::vector<std::optional<Voice>>> voices_;  // by frame, by clip

@@ -10,6 +10,7 @@
 #include "stitch/compose/exposure.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/stage_clock.h"
+#include "stitch/take/frame_runs.h"
 #include "stitch/take/shake_pass.h"
 
 namespace plateloom::stitch {
@@ -52,7 +53,8 @@ public:
           clock_(progress),
           grid_(gridFor(solved)),
           shake_(int(take.clips.size()), false),
-          light_(int(take.clips.size())) {
+          light_(int(take.clips.size())),
+          black_frames_(take.clips.size()) {
         if (solved_.light.empty()) solved_.light.assign(take.clips.size(), {{GainKey{}}, {}});
     }
 
@@ -64,6 +66,9 @@ public:
             add(frame);
         }
         clock_.begin("light and seams");
+        for (size_t c = 0; c < black_frames_.size(); ++c)
+            for (const auto& [first, last] : runsFrom(black_frames_[c]))
+                out_.black.push_back({int(c), first, last});
         out_.light = light_.finish();
         out_.seams = planner_->finish();
         clock_.end();
@@ -103,7 +108,7 @@ private:
             const bool black = !frame.absent[i] && !usual_level_.empty() &&
                                level[i] < kBlackShare * usual_level_[clip];
             if (black) {
-                blackAt(int(clip), number);
+                black_frames_[clip].push_back(number);
                 frame.absent[i] = 1;
             }
             if (frame.absent[i]) continue;
@@ -128,15 +133,6 @@ private:
         }
         if (planner_) light_.add(number, clips, gains, stops);
         return out;
-    }
-
-    void blackAt(int clip, int64_t frame) {
-        for (auto& run : out_.black)
-            if (run.clip == clip && run.last == frame - 1) {
-                run.last = frame;
-                return;
-            }
-        out_.black.push_back({clip, frame, frame});
     }
 
     // What is usual: each camera's light, and how plates differ where nothing moves.
@@ -206,8 +202,9 @@ private:
     ShakeTracker shake_;
     TakeLight light_;
     std::optional<SeamPlanner> planner_;
-    DifferenceTables room_;            // empty, for one frame's differences
-    std::vector<double> usual_level_;  // one a clip, over the moments
+    DifferenceTables room_;                           // empty, for one frame's differences
+    std::vector<double> usual_level_;                 // one a clip, over the moments
+    std::vector<std::vector<int64_t>> black_frames_;  // one a clip
     TakePass out_;
 };
 
