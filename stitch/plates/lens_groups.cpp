@@ -11,8 +11,14 @@ bool agrees(double a, double b, double share) {
     return std::abs(a - b) <= share * std::abs(b);
 }
 
+bool focalIsMeasured(const Plate& plate) {
+    constexpr double kMeasured = 0.002;
+    return plate.focal_sigma <= kMeasured;
+}
+
 bool sharesLens(const Plate& a, const Plate& b) {
-    constexpr double kSameFocal = 0.005, kSameSensor = 0.001, kSameShape = 0.005;
+    // A lens breathes by a percent or two; a zoom that moved changes its distortion otherwise.
+    constexpr double kSameFocal = 0.005, kBreathes = 0.02, kSameSensor = 0.001, kSameShape = 0.005;
     if (a.distortion_known != b.distortion_known || a.shading_known != b.shading_known)
         return false;
     if (a.geometry_sigma.axis_mm != b.geometry_sigma.axis_mm) return false;
@@ -20,10 +26,26 @@ bool sharesLens(const Plate& a, const Plate& b) {
     if (!agrees(a.sensor.width_mm / a.sensor.height_mm, b.sensor.width_mm / b.sensor.height_mm,
                 kSameShape))
         return false;
-    // A lens whose distortion is known may breathe from plate to plate: a common correction of its
-    // focal length still makes sense. An unknown one may not, since its distortion goes with it.
-    return (a.distortion_known && a.focal_sigma == b.focal_sigma) ||
-           agrees(a.lens.focal_mm, b.lens.focal_mm, kSameFocal);
+    // A lens whose distortion is known may change as it likes from plate to plate: a common
+    // correction of its focal length still makes sense. Of one whose distortion is to be found,
+    // that goes with the breathing, which has to be known then.
+    if (a.distortion_known && a.focal_sigma == b.focal_sigma) return true;
+    const bool known = focalIsMeasured(a) && focalIsMeasured(b);
+    return agrees(a.lens.focal_mm, b.lens.focal_mm, known ? kBreathes : kSameFocal);
+}
+
+void tellBreathing(size_t groups, std::vector<Plate>* plates) {
+    std::vector<double> sum(groups, 0), count(groups, 0);
+    for (const Plate& plate : *plates) {
+        sum[size_t(plate.lens_group)] += plate.lens.focal_mm;
+        ++count[size_t(plate.lens_group)];
+    }
+    for (Plate& plate : *plates) {
+        const auto group = size_t(plate.lens_group);
+        plate.known_breathing = !plate.distortion_known && focalIsMeasured(plate)
+                                    ? plate.lens.focal_mm * count[group] / sum[group]
+                                    : 1;
+    }
 }
 
 }  // namespace
@@ -39,6 +61,7 @@ void groupByLens(const std::vector<std::string>& identity, std::vector<Plate>* p
         if (group == first.size()) first.push_back(i);
         (*plates)[i].lens_group = int(group);
     }
+    tellBreathing(first.size(), plates);
 }
 
 }  // namespace plateloom::stitch

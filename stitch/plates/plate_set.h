@@ -30,6 +30,9 @@ struct Plate {
     /// One-sigma relative uncertainty of lens.focal_mm: a lens track or table 0.001, a focal length
     /// in a report or in EXIF 0.03, a bare guess 0.5 (then the solve has to find it).
     double focal_sigma = 0.5;
+    /// lens.focal_mm over the mean of its group's, where lens data without distortion measured it
+    /// plate by plate: the distortion goes with it.
+    double known_breathing = 1;
     /// Plates of one group share whatever of the lens has to be solved.
     int lens_group = 0;
     std::optional<calib::PanTiltRoll> pose;  ///< from the track or the report

@@ -67,7 +67,7 @@ struct Adjustment {
     [[nodiscard]] double breathingSigma(int plate) const {
         constexpr double kReading = 0.04;
         const Plate& one = plates[size_t(plate)];
-        if (!one.distortion_known) return settings.breathing_sigma;
+        if (!one.distortion_known) return std::min(settings.breathing_sigma, one.focal_sigma);
         if (!settings.refocus || !one.refocused) return 0;
         return kReading / Plate::kRefocused *
                std::abs(one.refocused->focal_mm / one.lens.focal_mm - 1);
@@ -102,6 +102,7 @@ void flattenTies(Adjustment& job) {
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
         point.bends = !plate.distortion_known;
+        point.known_breathing = plate.known_breathing;
         Eigen::Matrix<double, 2, kTableTerms.size()> by_term;
         for (size_t i = 0; moves(plate) && i < kTableTerms.size(); ++i) {
             const auto moved = bent[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
@@ -138,13 +139,17 @@ void flattenTies(Adjustment& job) {
 }
 
 void findFreeTerms(Adjustment& job) {
-    std::vector<char> used(job.lens.size(), 0), bends(job.lens.size(), 0);
+    constexpr double kBreathes = 1e-4;
+    std::vector<char> used(job.lens.size(), 0), bends(job.lens.size(), 0),
+        breathes(job.lens.size(), 0);
     std::vector<calib::GeometrySigma> table(job.lens.size());
     for (size_t t = 0; t < job.ties.size(); ++t) {
         if (!job.usable[t]) continue;
         for (const int p : {job.ties[t].a, job.ties[t].b}) {
             used[job.plates[p].lens_group] = 1;
             if (!job.plates[p].distortion_known) bends[job.plates[p].lens_group] = 1;
+            if (std::abs(job.plates[p].known_breathing - 1) > kBreathes)
+                breathes[job.plates[p].lens_group] = 1;
             if (moves(job.plates[p]))
                 table[job.plates[p].lens_group] = job.plates[p].geometry_sigma;
         }
@@ -163,7 +168,8 @@ void findFreeTerms(Adjustment& job) {
             free.push_back(kC1 + term);
         if (job.settings.solve_axis)
             free.insert(free.end(), {kAxisX, kAxisY, kP1, kP2, kCentreX, kCentreY});
-        if (job.settings.breathing_sigma > 0) free.push_back(kC1ByBreathing);
+        if (job.settings.breathing_sigma > 0 || (job.settings.solve_axis && breathes[g]))
+            free.push_back(kC1ByBreathing);
     }
 }
 

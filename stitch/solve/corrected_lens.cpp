@@ -37,7 +37,7 @@ calib::Lens corrected(const Plate& plate, const LensCorrection& correction, doub
         lens.distortion_offset_mm -= axis_mm;
         return withTermsAdded(lens, term, plate.sensor);
     }
-    const double c1 = term[kC1] + term[kC1ByBreathing] * (breathing - 1);
+    const double c1 = term[kC1] + term[kC1ByBreathing] * (plate.known_breathing * breathing - 1);
     lens.distortion = {};
     lens.distortion.radial = {c1 / h2, 0, term[kC2] / (h2 * h2), 0, term[kC3] / (h2 * h2 * h2), 0};
     lens.distortion.tangential = {term[kP1] / h, term[kP2] / h};

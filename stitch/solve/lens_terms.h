@@ -1,9 +1,10 @@
 // What a solve may find out of a lens, for all plates of a lens group: terms of one block.
 //
-//   F     = F0 scale breathing                          breathing: each plate's own
+//   F     = F0 scale breathing                          breathing: each plate's own; known: what
+//                                                       its F0 has of it (Plate::known_breathing)
 //   at    = (recorded - axis - centre) / h              h: half diagonal; axis: the optical axis
 //   flat  = h [ at (1 + c1' r² + c2 r⁴ + c3 r⁶) + (2 p1 x y + p2 (r² + 2x²), 2 p2 x y + p1 (r² +
-//           2y²)) ] + centre,   r = |at|,   c1' = c1 + c1_by_breathing (breathing - 1)
+//           2y²)) ] + centre,   r = |at|,   c1' = c1 + c1_by_breathing (known breathing - 1)
 //
 // That is OpenLensIO's D-U polynomial with k1 = c1' / h², k3 = c2 / h⁴, k5 = c3 / h⁶, tangential
 // p / h, about a distortion centre (distortion offset) beside an axis that stands beside the

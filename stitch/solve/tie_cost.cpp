@@ -49,7 +49,8 @@ Corrected corrected(const FlatPoint& point, const double* lens, double breathing
     const Vector2d axis(lens[kAxisX], lens[kAxisY]), centre(lens[kCentreX], lens[kCentreY]);
     const Vector2d at = (point.mm - axis - centre) / h;
     const double x = at.x(), y = at.y(), r2 = at.squaredNorm();
-    const double c1 = lens[kC1] + lens[kC1ByBreathing] * (breathing - 1);
+    const double breathes = point.known_breathing * breathing - 1;
+    const double c1 = lens[kC1] + lens[kC1ByBreathing] * breathes;
     const double R = 1 + r2 * (c1 + r2 * (lens[kC2] + r2 * lens[kC3]));
     const double slope = 2 * (c1 + r2 * (2 * lens[kC2] + 3 * r2 * lens[kC3]));  // of R by r, over r
     const double p1 = lens[kP1], p2 = lens[kP2];
@@ -65,8 +66,8 @@ Corrected corrected(const FlatPoint& point, const double* lens, double breathing
     out.by_lens.middleCols<2>(kCentreX) = Eigen::Matrix2d::Identity() - by_at;
     out.by_lens.col(kP1) = h * Vector2d(2 * x * y, r2 + 2 * y * y);
     out.by_lens.col(kP2) = h * Vector2d(r2 + 2 * x * x, 2 * x * y);
-    out.by_lens.col(kC1ByBreathing) = (breathing - 1) * out.by_lens.col(kC1);
-    out.by_breathing = lens[kC1ByBreathing] * out.by_lens.col(kC1);
+    out.by_lens.col(kC1ByBreathing) = breathes * out.by_lens.col(kC1);
+    out.by_breathing = point.known_breathing * lens[kC1ByBreathing] * out.by_lens.col(kC1);
     return out;
 }
 

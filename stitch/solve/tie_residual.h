@@ -20,7 +20,8 @@ struct FlatPoint {
     double focal_mm = 0;             ///< before the correction
     double half_diagonal_mm = 1;
     Vector2d px_per_mm = Vector2d::Ones();
-    bool bends = false;  ///< all terms apply: the plate came without distortion data
+    bool bends = false;          ///< all terms apply: the plate came without distortion data
+    double known_breathing = 1;  ///< Plate::known_breathing
     /// How the position goes with the plate's breathing, for a lens from a table.
     Vector2d by_breathing_mm = Vector2d::Zero();
     /// How it goes with radial and tangential terms added to its own, column by column.
@@ -40,7 +41,7 @@ struct FlatPoint {
         const T x = (mm.x() - lens[kAxisX] - lens[kCentreX]) / half_diagonal_mm;
         const T y = (mm.y() - lens[kAxisY] - lens[kCentreY]) / half_diagonal_mm;
         const T r2 = x * x + y * y;
-        const T c1 = lens[kC1] + lens[kC1ByBreathing] * (breathing - 1.0);
+        const T c1 = lens[kC1] + lens[kC1ByBreathing] * (known_breathing * breathing - 1.0);
         const T R = 1.0 + r2 * (c1 + r2 * (lens[kC2] + r2 * lens[kC3]));
         const T &p1 = lens[kP1], &p2 = lens[kP2];
         return {half_diagonal_mm * (R * x + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x)) +

@@ -42,6 +42,21 @@ Point onSheet(Chromium& chromium, double pan_deg, double tilt_deg) {
             box.at("y").get<double>() + box.at("h").get<double>() * (90 - tilt_deg) / 180};
 }
 
+// Brings the panorama's view into sight; its middle and height in the window. What a finger set
+// moving may roll on for a while.
+json viewAtRest(Chromium& chromium) {
+    json box, before;
+    for (int look = 0; look < 50 && (look == 0 || box != before); ++look) {
+        before = box;
+        box = chromium.run(
+            "new Promise((done) => setTimeout(() => {"
+            "const view = document.getElementById('view'), b = view.getBoundingClientRect();"
+            "view.scrollIntoView({block: 'center'});"
+            "done({x: b.left + b.width / 2, y: b.top + b.height / 2, h: b.height}); }, 120))");
+    }
+    return box;
+}
+
 std::string panel(Chromium& chromium) {
     return chromium.run("document.getElementById('panel').textContent");
 }
@@ -172,10 +187,7 @@ TEST_CASE("the panorama turns under the finger, and says where it looks", "[page
     const Report report;
     Chromium& chromium = browser();
     chromium.show(report.page(), {});
-    chromium.run("document.getElementById('view').scrollIntoView({block: 'center'})");
-    const json box = chromium.run(
-        "(() => { const b = document.getElementById('view').getBoundingClientRect();"
-        "return {x: b.left + b.width / 2, y: b.top + b.height / 2, h: b.height}; })()");
+    const json box = viewAtRest(chromium);
     const double x = box.at("x"), y = box.at("y"), px_per_degree = box.at("h").get<double>() / 60;
     CHECK(readOut(chromium, "look-pan") == 0);
 
@@ -226,10 +238,7 @@ TEST_CASE("fingers choose a plate, turn the panorama and come nearer", "[page]")
     chromium.touch({{at.x, at.y, at.x + 60, at.y - 80}});
     CHECK(selected(chromium).empty());
 
-    chromium.run("document.getElementById('view').scrollIntoView({block: 'center'})");
-    const json box = chromium.run(
-        "(() => { const b = document.getElementById('view').getBoundingClientRect();"
-        "return {x: b.left + b.width / 2, y: b.top + b.height / 2, h: b.height}; })()");
+    const json box = viewAtRest(chromium);
     const double x = box.at("x"), y = box.at("y");
     const auto high_deg = [&] {
         return valueOf(chromium.run("document.querySelector('.wide output').textContent"));

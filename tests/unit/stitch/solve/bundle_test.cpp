@@ -65,6 +65,7 @@ TEST_CASE("The residual of a tie is its distance on the second plate, in pixels 
                          kSensor.halfDiagonal_mm(),
                          {1 / kSensor.mmPerPixelX(), 1 / kSensor.mmPerPixelY()},
                          false,
+                         1,
                          {0, 0}};
     };
     TieResidual tie;
@@ -205,6 +206,40 @@ TEST_CASE(
             corrected(set.plates[p], result.correction[0], result.breathing[p]), kSensor);
         const auto ray = found.rayFromRecorded({100, 60});
         CHECK(std::acos(ray->dot(*true_lens[p].rayFromRecorded({100, 60}))) < 2e-4);
+    }
+}
+
+TEST_CASE("A distortion that goes with a breathing that is known is found from the overlaps") {
+    constexpr double kPerBreath = 0.02;  // mm^-2: 28 % more in the corners for 3 % of focal length
+    std::mt19937 random(12);
+    std::uniform_real_distribution<double> breath(-0.006, 0.006);
+    auto set = turnedPlates(turnedRows(kThreeRows, 12), lensOf(24), lensOf(24), kSensor);
+    std::vector<calib::LensMap> true_lens;
+    for (auto& plate : set.plates) {
+        plate.distortion_known = false;
+        plate.known_breathing = 1 + breath(random);
+        plate.lens.focal_mm = 24 * plate.known_breathing;
+        true_lens.emplace_back(
+            lensOf(plate.lens.focal_mm, 1e-4 + kPerBreath * (plate.known_breathing - 1)), kSensor);
+    }
+    std::vector<Tie> ties = allTies(set, 40, 0, random);
+    for (auto& tie : ties) {  // the same places, as the true lenses record them
+        const auto ray = true_lens[tie.a].rayFromRecorded(tie.px_a);
+        const auto px_b = true_lens[tie.b].recordedFromRay(set.worldFromCamera[tie.b].transpose() *
+                                                           (set.worldFromCamera[tie.a] * *ray));
+        REQUIRE(px_b);
+        tie.px_b = *px_b;
+        tie.sigma_px = 0.05;
+    }
+    const auto result = bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.3, random),
+                                     {}, {.radial_terms = 2, .solve_axis = true});
+    CHECK(result.rms_px < 0.01);
+    const double h = kSensor.halfDiagonal_mm();
+    CHECK(result.correction[0].term[kC1ByBreathing] == Approx(kPerBreath * h * h).epsilon(0.02));
+    for (size_t p = 0; p < set.plates.size(); ++p) {
+        const calib::LensMap found(corrected(set.plates[p], result.correction[0]), kSensor);
+        for (const Vector2d& px : {Vector2d(100, 60), Vector2d(1900, 600)})
+            CHECK((*found.rayFromRecorded(px) - *true_lens[p].rayFromRecorded(px)).norm() < 1e-4);
     }
 }
 

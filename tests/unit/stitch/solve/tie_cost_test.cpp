@@ -14,10 +14,12 @@ namespace {
 using ByNumber = ceres::AutoDiffCostFunction<TieResidual, 2, 4, 4, kLensTerms, kLensTerms, 1, 1>;
 
 TieResidual someTie(std::mt19937& random, bool bends) {
-    std::uniform_real_distribution<double> at(-15, 15);
+    std::uniform_real_distribution<double> at(-15, 15), share(0.98, 1.02);
     TieResidual tie;
-    tie.a = {{at(random), at(random)}, 28, 20.6, {50, 52}, bends, {at(random), at(random)}};
-    tie.b = {{at(random), at(random)}, 35, 20.6, {50, 52}, bends, {at(random), at(random)}};
+    tie.a = {{at(random), at(random)}, 28, 20.6, {50, 52}, bends, share(random),
+             {at(random), at(random)}};
+    tie.b = {{at(random), at(random)}, 35, 20.6, {50, 52}, bends, share(random),
+             {at(random), at(random)}};
     std::uniform_real_distribution<double> slope(-20, 20);
     for (FlatPoint* end : {&tie.a, &tie.b}) {
         for (double& one : end->by_tangential_mm.reshaped()) one = slope(random);
