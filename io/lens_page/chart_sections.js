@@ -115,7 +115,7 @@ function pictureRow(page, picture, index, most) {
     return make("li", { class: "picture", "data-picture": index }, make("span", { class: "file" }, picture.file),
         measure("residuals RMS", "rms_px", "plain", most.rms_px, 3),
         measure("bend, recorded", "bend_recorded_px", "hollow", most.bend_px, 2),
-        measure("bend, flattened", "bend_flat_px", "plain", most.bend_px, 2));
+        measure("bend, flattened", "bend_flat_px", "plain", most.bend_px, 3));
 }
 
 function showChartPictures(page, section) {
@@ -126,7 +126,7 @@ function showChartPictures(page, section) {
     section.append(
         make("p", { class: "lead" }, "Rows and columns of the chart stray from straight lines by up to ",
             page.figure("bend_recorded_px", { digits: 2, unit: "px" }), " as recorded, and by up to ",
-                page.figure("bend_flat_px", { digits: 2, unit: "px" }), " flattened."),
+                page.figure("bend_flat_px", { digits: 3, unit: "px" }), " flattened."),
         make("ol", { class: "pictures" }, [...rows.filter(([picture]) => !picture.used), ...rows.filter(([picture]) => picture.used)]
             .map(([picture, index]) => pictureRow(page, picture, index, most))),
         make("p", { class: "note" }, "Bend: of each row and column of points, " +
@@ -161,7 +161,7 @@ function showBeforeAfter(page, section) {
         make("p", { class: "lead" }, make("span", { class: "file" }, setting.pictures[setting.shown.picture].file),
             ", the picture whose lines bend most: ", page.figure(`pictures.${setting.shown.picture}.bend_recorded_px`,
                 { digits: 2, unit: "px" }), " before, ",
-            page.figure(`pictures.${setting.shown.picture}.bend_flat_px`, { digits: 2, unit: "px" }), " after."),
+            page.figure(`pictures.${setting.shown.picture}.bend_flat_px`, { digits: 3, unit: "px" }), " after."),
         make("div", { class: "switch", role: "group", "aria-label": "Which picture" }, places, setting.shown.guides.length
             ? toggle : null), pair);
 }

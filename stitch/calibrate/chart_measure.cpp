@@ -141,7 +141,7 @@ bool leaveOutWrong(Work& work) {
             for (const auto& r : residuals[v]) square += r.squaredNorm();
             wrong.emplace_back(
                 work.shown[v],
-                said("its points don't fit the others' lens (%.2f px RMS, the rest %.2f): the "
+                said("its points don't fit the others' lens (%.2f px RMS, the rest %.3f): the "
                      "board moved, bent, or is another",
                      std::sqrt(square / double(residuals[v].size())), usual));
             continue;

@@ -251,7 +251,7 @@ std::string verdictOf(const ChartJob& job) {
     if (job.lenses.size() == 1) {
         const auto& lens = job.lenses.front();
         return said(
-            "Focal length %.3f mm, %s; the chart's points lie within %.2f px RMS of where the lens "
+            "Focal length %.3f mm, %s; the chart's points lie within %.3f px RMS of where the lens "
             "puts them.",
             lens.lens.focal_mm, knownTo(lens).c_str(), lens.rms_px);
     }
@@ -263,7 +263,7 @@ std::string verdictOf(const ChartJob& job) {
     }
     return said(
         "The lens at %zu settings: focal length %.2f to %.2f mm; the chart's points lie "
-        "within %.2f px RMS of where the lens puts them, at every one.",
+        "within %.3f px RMS of where the lens puts them, at every one.",
         job.lenses.size(), shortest, longest, rms);
 }
 

@@ -134,7 +134,7 @@ std::vector<std::string> linesOf(const ChartMeasurement& lens) {
         "  terms           " + nameOf(lens.model),
         said("  residuals       %.3f px RMS; %.3f for pictures left out of the solve", lens.rms_px,
              lens.held_out_rms_px),
-        said("  straightness    lines of the board bend by up to %.2f px as recorded, %.2f "
+        said("  straightness    lines of the board bend by up to %.2f px as recorded, %.3f "
              "flattened",
              lens.recorded.worst_px, lens.flat.worst_px),
         said("  support         points reach %.0f %% of the half diagonal, %d of 4 frame corners, "
