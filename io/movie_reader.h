@@ -35,7 +35,8 @@ struct MovieExtent {
 /// OpenImageIO's reader keeps back a movie's last frames where frames lean on later ones (H.264's
 /// B-frames): it never asks the decoder for what it still holds at the end. And a file may be cut
 /// short. Opens the movie once and decodes nothing where every frame stands for itself and the file
-/// says where each lies; else decodes up to the end once, and once more where frames are lost.
+/// says where each lies; else decodes up to the end once and, where frames seem lost, searches for
+/// the last with a fresh reader for each try.
 [[nodiscard]] MovieExtent extentOfMovie(const std::filesystem::path& path, int limit);
 
 /// Number of frames that the movie's header says it has.

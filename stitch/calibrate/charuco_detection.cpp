@@ -135,8 +135,7 @@ double markerShare(const std::map<std::pair<int, int>, Marker>& at) {
             shares.push_back(0.5 * (marker.side_px() + other->second.side_px()) / apart);
         }
     if (shares.empty()) return 0.75;
-    std::nth_element(shares.begin(), shares.begin() + ptrdiff_t(shares.size() / 2), shares.end());
-    return std::clamp(shares[shares.size() / 2], 0.3, 0.97);
+    return std::clamp(calib::median(shares), 0.3, 0.97);
 }
 
 struct Seen {

@@ -3,6 +3,7 @@
 #include <opencv2/calib3d.hpp>
 #include <utility>
 
+#include "calib/median.h"
 #include "stitch/calibrate/board_detection.h"
 #include "stitch/calibrate/board_points.h"
 
@@ -109,31 +110,34 @@ std::vector<bool> refine(const cv::Mat& light, Grid* grid) {
 // Where the contrast of the four squares about a corner is looked at, as a share of the steps.
 constexpr double kQuadrant = 0.3;
 
-double contrastAt(const cv::Mat& tone, const Grid& grid, int i, int j) {
-    return quadrantContrast(tone, grid.at(i, j), grid.right(i, j), grid.down(i, j), kQuadrant);
+// Sums over the corners: as if the sign changed from each to the next, and without any.
+struct Contrast {
+    double alternating = 0, all = 0;
+};
+
+Contrast contrastOf(const cv::Mat& tone, const Grid& grid) {
+    Contrast sum;
+    for (int j = 0; j < grid.rows; ++j)
+        for (int i = 0; i < grid.columns; ++i) {
+            const double one =
+                quadrantContrast(tone, grid.at(i, j), grid.right(i, j), grid.down(i, j), kQuadrant);
+            sum.alternating += (i + j) % 2 == 0 ? one : -one;
+            sum.all += std::abs(one);
+        }
+    return sum;
 }
 
 // Whether dark and light change places from each corner to the next. The detectors also see grids
 // in a wall of books, and boards of which they leave out every other row.
-bool isCheckered(const cv::Mat& tone, const Grid& grid) {
+bool isCheckered(const Contrast& contrast) {
     constexpr double kAgreeing = 0.9;  // glare may wash out a few
-    double alternating = 0, all = 0;
-    for (int j = 0; j < grid.rows; ++j)
-        for (int i = 0; i < grid.columns; ++i) {
-            const double contrast = contrastAt(tone, grid, i, j);
-            alternating += (i + j) % 2 == 0 ? contrast : -contrast;
-            all += std::abs(contrast);
-        }
-    return std::abs(alternating) > kAgreeing * all;
+    return std::abs(contrast.alternating) > kAgreeing * contrast.all;
 }
 
 // Whether the squares go on beyond the corners that were asked for: then the size is wrong, and the
 // corners may be any part of the board.
-bool goesOn(const cv::Mat& tone, const Grid& grid) {
-    double inside = 0;
-    for (int j = 0; j < grid.rows; ++j)
-        for (int i = 0; i < grid.columns; ++i)
-            inside += std::abs(contrastAt(tone, grid, i, j)) / double(grid.px.size());
+bool goesOn(const cv::Mat& tone, const Grid& grid, const Contrast& contrast) {
+    const double inside = contrast.all / double(grid.px.size());
     // At the board's own border one of the four quadrants differs from the rest: half the contrast.
     const auto looksLikeCorner = [&](const Vector2d& at, const Vector2d& a, const Vector2d& b) {
         return at.x() > 2 && at.y() > 2 && at.x() < tone.cols - 2 && at.y() < tone.rows - 2 &&
@@ -164,9 +168,7 @@ double medianEdge(const cv::Mat& light, const Grid& grid) {
                     widths.push_back(*w);
         }
     if (widths.size() < grid.px.size() / 2) return 0;
-    const auto middle = widths.begin() + ptrdiff_t(widths.size() / 2);
-    std::nth_element(widths.begin(), middle, widths.end());
-    return *middle;
+    return calib::median(widths);
 }
 
 }  // namespace
@@ -186,9 +188,9 @@ std::optional<FoundBoard> findChecker(const ChartLight& picture, const BoardWish
     for (const auto& corner : corners) grid.px.push_back(small.inPicture(corner));
     FoundBoard found;
     found.turns = orient(picture.tone, &grid);
-    if (!findRoughly(picture.tone, &grid) || !isCheckered(picture.tone, grid) ||
-        goesOn(picture.tone, grid))
-        return std::nullopt;
+    if (!findRoughly(picture.tone, &grid)) return std::nullopt;
+    const Contrast contrast = contrastOf(picture.tone, grid);
+    if (!isCheckered(contrast) || goesOn(picture.tone, grid, contrast)) return std::nullopt;
     found.kind = BoardKind::checker;
     found.columns = wish.columns;
     found.rows = wish.rows;

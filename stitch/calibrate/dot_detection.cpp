@@ -4,6 +4,7 @@
 #include <opencv2/features2d.hpp>
 
 #include "calib/angle.h"
+#include "calib/median.h"
 #include "stitch/calibrate/board_detection.h"
 #include "stitch/calibrate/board_points.h"
 
@@ -79,14 +80,8 @@ std::optional<FoundBoard> findDots(const ChartLight& picture, const BoardWish& w
                                          0.8 * std::min(radius, 0.5 - radius) * right))
                 widths.push_back(*w);
         }
-    std::nth_element(diameters.begin(), diameters.begin() + ptrdiff_t(diameters.size() / 2),
-                     diameters.end());
-    found.dot_mm = diameters[diameters.size() / 2];
-    if (widths.size() >= found.px.size() / 2) {
-        std::nth_element(widths.begin(), widths.begin() + ptrdiff_t(widths.size() / 2),
-                         widths.end());
-        found.edge_px = widths[widths.size() / 2];
-    }
+    found.dot_mm = calib::median(diameters);
+    if (widths.size() >= found.px.size() / 2) found.edge_px = calib::median(widths);
     return found;
 }
 

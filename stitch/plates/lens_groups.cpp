@@ -11,11 +11,6 @@ bool agrees(double a, double b, double share) {
     return std::abs(a - b) <= share * std::abs(b);
 }
 
-bool focalIsMeasured(const Plate& plate) {
-    constexpr double kMeasured = 0.002;
-    return plate.focal_sigma <= kMeasured;
-}
-
 bool sharesLens(const Plate& a, const Plate& b) {
     // A lens breathes by a percent or two; a zoom that moved changes its distortion otherwise.
     constexpr double kSameFocal = 0.005, kBreathes = 0.02, kSameSensor = 0.001, kSameShape = 0.005;
@@ -49,6 +44,10 @@ void tellBreathing(size_t groups, std::vector<Plate>* plates) {
 }
 
 }  // namespace
+
+bool focalIsMeasured(const Plate& plate) {
+    return plate.focal_sigma < 0.01;
+}
 
 void groupByLens(const std::vector<std::string>& identity, std::vector<Plate>* plates) {
     assert(identity.size() == plates->size());

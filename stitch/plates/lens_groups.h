@@ -9,6 +9,9 @@
 
 namespace plateloom::stitch {
 
+/// Whether a lens track or table said it, not a person or EXIF.
+[[nodiscard]] bool focalIsMeasured(const Plate& plate);
+
 /// Sets each plate's lens_group, counted from 0 in the plates' order, and its known_breathing.
 /// `identity` says per plate whose lens it is (camera, track). A group also shares the sensor's
 /// width and the picture's shape, and what is known of the lens; where something has to be solved,

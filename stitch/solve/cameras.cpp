@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "stitch/plates/lens_groups.h"
+
 namespace plateloom::stitch {
 
 Cameras startingCameras(const std::vector<Plate>& plates) {
@@ -48,7 +50,7 @@ std::vector<std::optional<Matrix3d>> posesOf(const Cameras& cameras) {
 }
 
 bool lensIsKnown(const Plate& plate) {
-    return plate.distortion_known && plate.focal_sigma < 0.01;
+    return plate.distortion_known && focalIsMeasured(plate);
 }
 
 bool allLensesKnown(const Cameras& cameras) {

@@ -32,9 +32,15 @@ void writeCamera(const std::filesystem::path& path, int64_t first, int64_t last,
     test::put(path, text);
 }
 
-std::string view(const Folder& folder, const std::string& more) {
+std::string viewThroughShot(const Folder& folder, const std::string& more) {
     return "view " + quoted(folder / "pano.####.exr") + " --camera " + quoted(folder / "shot.csv") +
-           " --size 48x27 -o " + quoted(folder / "bg/bg.####.exr") + " " + more;
+           " -o " + quoted(folder / "bg/bg.####.exr") + " " + more;
+}
+std::string view(const Folder& folder, const std::string& more) {
+    return viewThroughShot(folder, "--size 48x27 " + more);
+}
+std::string viewOfShot(const Folder& folder, const std::string& movie) {
+    return viewThroughShot(folder, "--shot " + quoted(folder / movie));
 }
 
 float lightOf(const Folder& folder, int64_t frame) {
@@ -159,9 +165,7 @@ TEST_CASE("The shot's recorded frames may be a movie") {
     test::writeMovingPanorama((folder / "pano.####.exr").string(), {}, 1001, 1006);
     test::writeMovie(folder / "shot.avi", 48, 27, 6, {24, 1}, "01:00:00:00", test::movieCode);
     writeCamera(folder / "shot.csv", 1001, 1006, true);
-    const auto made = run("view " + quoted(folder / "pano.####.exr") + " --camera " +
-                          quoted(folder / "shot.csv") + " --shot " + quoted(folder / "shot.avi") +
-                          " -o " + quoted(folder / "bg/bg.####.exr"));
+    const auto made = run(viewOfShot(folder, "shot.avi"));
     INFO(made.err);
     REQUIRE(made.status == 0);
     CHECK(lightOf(folder, 1) == Approx(test::panoramaLight(1001)).margin(1e-3));
@@ -175,9 +179,7 @@ TEST_CASE("A view of a shot's movie has the frames that can be decoded, and tell
     test::writeMovingPanorama((folder / "pano.####.exr").string(), untimed, 1, 12);
     test::writeLeaningMovie(folder / "shot.mp4");
     writeCamera(folder / "shot.csv", 1, 12, false);
-    const auto made = run("view " + quoted(folder / "pano.####.exr") + " --camera " +
-                          quoted(folder / "shot.csv") + " --shot " + quoted(folder / "shot.mp4") +
-                          " -o " + quoted(folder / "bg/bg.####.exr"));
+    const auto made = run(viewOfShot(folder, "shot.mp4"));
     INFO(made.err);
     CHECK(made.status == 0);
     CHECK_THAT(made.err, Contains("frames 11 to 12 are left out: they can't be decoded"));

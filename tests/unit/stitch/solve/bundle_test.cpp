@@ -49,6 +49,21 @@ double rootMeanSquare(const std::vector<double>& values) {
     return std::sqrt(sum / double(values.size()));
 }
 
+// Ties without noise of plates that each have a lens of their own.
+std::vector<Tie> tiesThrough(const std::vector<calib::LensMap>& true_lens, const TurnedPlates& set,
+                             std::mt19937& random) {
+    std::vector<Tie> ties = allTies(set, 40, 0, random);
+    for (auto& tie : ties) {  // the same places, as the true lenses record them
+        const auto ray = true_lens[tie.a].rayFromRecorded(tie.px_a);
+        const auto px_b = true_lens[tie.b].recordedFromRay(set.worldFromCamera[tie.b].transpose() *
+                                                           (set.worldFromCamera[tie.a] * *ray));
+        REQUIRE(px_b);
+        tie.px_b = *px_b;
+        tie.sigma_px = 0.05;
+    }
+    return ties;
+}
+
 }  // namespace
 
 TEST_CASE("The residual of a tie is its distance on the second plate, in pixels over sigma") {
@@ -184,15 +199,7 @@ TEST_CASE(
         lens.projection_offset_mm = {0.11, -0.07};
         true_lens.emplace_back(lens, kSensor);
     }
-    std::vector<Tie> ties = allTies(set, 40, 0, random);
-    for (auto& tie : ties) {  // the same places, as the true lenses record them
-        const auto ray = true_lens[tie.a].rayFromRecorded(tie.px_a);
-        const auto px_b = true_lens[tie.b].recordedFromRay(set.worldFromCamera[tie.b].transpose() *
-                                                           (set.worldFromCamera[tie.a] * *ray));
-        REQUIRE(px_b);
-        tie.px_b = *px_b;
-        tie.sigma_px = 0.05;
-    }
+    const auto ties = tiesThrough(true_lens, set, random);
     const auto result =
         bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.3, random), {},
                      {.radial_terms = 2, .solve_axis = true, .breathing_sigma = 0.003});
@@ -222,15 +229,7 @@ TEST_CASE("A distortion that goes with a breathing that is known is found from t
         true_lens.emplace_back(
             lensOf(plate.lens.focal_mm, 1e-4 + kPerBreath * (plate.known_breathing - 1)), kSensor);
     }
-    std::vector<Tie> ties = allTies(set, 40, 0, random);
-    for (auto& tie : ties) {  // the same places, as the true lenses record them
-        const auto ray = true_lens[tie.a].rayFromRecorded(tie.px_a);
-        const auto px_b = true_lens[tie.b].recordedFromRay(set.worldFromCamera[tie.b].transpose() *
-                                                           (set.worldFromCamera[tie.a] * *ray));
-        REQUIRE(px_b);
-        tie.px_b = *px_b;
-        tie.sigma_px = 0.05;
-    }
+    const auto ties = tiesThrough(true_lens, set, random);
     const auto result = bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.3, random),
                                      {}, {.radial_terms = 2, .solve_axis = true});
     CHECK(result.rms_px < 0.01);
