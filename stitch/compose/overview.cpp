@@ -6,6 +6,7 @@
 #include <cmath>
 #include <optional>
 
+#include "stitch/compose/cell_merit.h"
 #include "stitch/resample/warp.h"
 
 namespace plateloom::stitch {
@@ -24,7 +25,6 @@ constexpr double kTolerance_px = 0.05;           // of plate pixels: a cell is s
 constexpr float kOffCentreCost = 0.004f;  // at the frame's edge; grows with the fourth power
 constexpr float kNearEdgeCost = 0.3f;     // on the outermost cells, where blending would run out
 constexpr float kNearEdgeCells = 4;
-constexpr float kSoftCost = 0.05f;    // per halving of detail against what the panorama can hold
 constexpr float kClippedCost = 0.5f;  // another plate may have recorded what this one clipped
 constexpr float kHoleCost = 2.0f;     // invalid pixels under the cell
 
@@ -89,8 +89,8 @@ PanoramaGrid coarse(const PanoramaGrid& grid, int width) {
     return out;
 }
 
-float costOf(const SamplePoint& p, const calib::Sensor& sensor, float share, bool clipped,
-             float panorama_per_cell) {
+// Without what it lacks against other plates (cell_merit.h).
+float costOf(const SamplePoint& p, const calib::Sensor& sensor, float share, bool clipped) {
     const float w = float(sensor.width_px), h = float(sensor.height_px);
     const float edge =
         std::min(std::min(p.x, w - p.x) / p.scale_x, std::min(p.y, h - p.y) / p.scale_y);
@@ -98,8 +98,6 @@ float costOf(const SamplePoint& p, const calib::Sensor& sensor, float share, boo
     const float off_centre = std::max(rx, ry) * std::max(rx, ry);
     float cost = kOffCentreCost * off_centre * off_centre;
     cost += kNearEdgeCost * std::max(0.0f, 1 - edge / kNearEdgeCells);
-    const float detail = std::sqrt(p.scale_x * p.scale_y) / panorama_per_cell;
-    if (detail < 1) cost += kSoftCost * -std::log2(std::max(detail, 0.01f));
     if (clipped) cost += kClippedCost;
     if (edge >= 2.5f) cost += kHoleCost * (1 - share);
     return cost;
@@ -113,7 +111,7 @@ float inwardOf(const SamplePoint& p, const calib::Sensor& sensor) {
 
 // Light is left linear here: its floor is not known before all plates are.
 SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
-                     const PanoramaGrid& grid, float panorama_per_cell) {
+                     const PanoramaGrid& grid, float panorama_per_radian, CellMerits& merits) {
     const Part part = partOf(plate, grid);
     SmallPlate small{part.x0, part.y0, part.width, part.height, {}, {}, {}, {}};
     if (part.width == 0 || part.height == 0) return {};
@@ -122,6 +120,8 @@ SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
     small.share.assign(count, 0.0f);
     small.inward.assign(count, 0.0f);
     small.cost.assign(count, 0.0f);
+    merits.density.assign(count, 0.0f);
+    const PixelDensity density(plate.lens);
 
     const int step = std::min(8, latticeStep(grid) * 2);
     const CellRange range{part.x0 / step, part.y0 / step, (part.x0 + part.width - 1) / step + 1,
@@ -147,7 +147,9 @@ SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
                 small.share[at] = value[3];
                 small.inward[at] = inwardOf(points[size_t(k)], plate.lens.sensor());
                 small.cost[at] = costOf(points[k], plate.lens.sensor(), value[3],
-                                        peak > 0.9f * pixels.clip_level, panorama_per_cell);
+                                        peak > 0.9f * pixels.clip_level);
+                merits.density[at] =
+                    std::min(density.at(points[k].x, points[k].y), panorama_per_radian);
             }
         }
     return small;
@@ -188,11 +190,13 @@ Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
     Overview overview;
     overview.grid = overviewGrid(plates, panorama, most_across);
     overview.plates.resize(plates.size());
-    const float panorama_per_cell = float(panorama.width) / float(overview.grid.width);
+    std::vector<CellMerits> merits(plates.size());
     tbb::parallel_for(size_t(0), plates.size(), [&](size_t i) {
         const auto pixels = store.get(plates[i].plate);
-        overview.plates[i] = makeSmall(plates[i], *pixels, overview.grid, panorama_per_cell);
+        overview.plates[i] = makeSmall(plates[i], *pixels, overview.grid,
+                                       float(panorama.pixelsPerRadian()), merits[i]);
     });
+    addLackingMerit(merits, overview);
     overview.typical = typicalLight(overview.plates);
     overview.floor = 0.05f * overview.typical;
     tbb::parallel_for(size_t(0), plates.size(), [&](size_t i) {
