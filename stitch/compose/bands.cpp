@@ -25,7 +25,10 @@ constexpr float kWholeCell = 0.98f;
 // One level of one plate, over part of the level's grid. Samples of level l + 1 lie on every second
 // sample of level l, as in Burt and Adelson.
 struct Level {
+    int number = 0;                             // 0 is the overview's own grid
     int grid_width = 0, grid_height = 0;        // of the whole level; x is a circle of grid_width
+    int base_height = 0;                        // of level 0
+    bool poles = false;                         // beyond row 0 and the last the grid goes on
     int x0 = 0, y0 = 0, width = 0, height = 0;  // x0 may be negative; width <= grid_width
     std::vector<std::array<float, 3>> light;    // log2, less the mean of all plates there
     std::vector<float> weight;                  // 0: no light here
@@ -33,8 +36,20 @@ struct Level {
 
     [[nodiscard]] bool circle() const { return width == grid_width; }
     [[nodiscard]] size_t size() const { return size_t(width) * height; }
+    [[nodiscard]] bool hasRow(int y) const { return poles || (y >= 0 && y < grid_height); }
+    // Beyond a pole, half a turn away, rows come in again in reverse. The poles lie half a cell of
+    // level 0 beyond its first and last row; on coarser levels rows are mirrored at the sample, or
+    // the middle of two, that is nearest to the pole.
+    void overPole(int& x, int& y) const {
+        if (!poles || (y >= 0 && y < grid_height)) return;
+        const int south = (2 * base_height - 1 + (1 << number) / 2) >> number;
+        y = y < 0 ? (number == 0 ? -1 : 0) - y
+                  : std::clamp(south, 2 * grid_height - 2, 2 * grid_height - 1) - y;
+        x += grid_width / 2;
+    }
     // Index of a sample of the whole level, or -1 where this part doesn't reach.
     [[nodiscard]] ptrdiff_t find(int x, int y) const {
+        overPole(x, y);
         const int dx = (((x - x0) % grid_width) + grid_width) % grid_width;
         const int dy = y - y0;
         if (dx >= width || dy < 0 || dy >= height) return -1;
@@ -58,6 +73,9 @@ int floorHalf(int value) {
 // The part of the next level that the samples of this one reach.
 Level nextPart(const Level& fine) {
     Level next;
+    next.number = fine.number + 1;
+    next.base_height = fine.base_height;
+    next.poles = fine.poles;
     next.grid_width = fine.grid_width / 2;
     next.grid_height = (fine.grid_height + 1) / 2;
     next.x0 = floorHalf(fine.x0 - 1);
@@ -84,7 +102,7 @@ Level reduce(const Level& fine) {
             const int x = 2 * (next.x0 + dx), y = 2 * (next.y0 + dy);
             float light[3] = {0, 0, 0}, weight = 0, mask = 0, rows = 0;
             for (int j = -2; j <= 2; ++j) {
-                if (y + j < 0 || y + j >= fine.grid_height) continue;
+                if (!fine.hasRow(y + j)) continue;
                 rows += kKernel[j + 2];
                 for (int i = -2; i <= 2; ++i) {
                     const ptrdiff_t at = fine.find(x + i, y + j);
@@ -177,7 +195,8 @@ Level firstLevel(const Overview& overview, const LabelBlend& labels, const Mean&
     const auto& small = overview.plates[size_t(plate)];
     Level level;
     level.grid_width = overview.grid.width;
-    level.grid_height = overview.grid.height;
+    level.grid_height = level.base_height = overview.grid.height;
+    level.poles = overview.grid.projection == Projection::equirectangular;
     level.x0 = small.x0;
     level.y0 = small.y0;
     level.width = small.width;

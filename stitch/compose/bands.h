@@ -14,8 +14,9 @@
 // left of their differences in exposure (plate_offsets.h); the mean drops out of B - G_i. Where a
 // plate ends, its bands are means over its valid part (normalised convolution): of a difference
 // that says how this plate was exposed, of the scene itself it would say what happens to lie on
-// this side of the edge. A cell on which plates disagree (something moved) has next to no weight
-// where coarser bands are made, so it does not glow over a seam.
+// this side of the edge. Over a pole the grid of a whole sphere goes on half a turn away, so a seam
+// there is blended like any other. A cell on which plates disagree (something moved) has next to no
+// weight where coarser bands are made, so it does not glow over a seam.
 #pragma once
 
 #include <vector>

@@ -90,6 +90,15 @@ private:
 
     [[nodiscard]] const LabelMap& labels() const { return shared_.labels_.map; }
 
+    // A label cell that may lie beyond the map: beyond a pole the sphere goes on half a turn away.
+    [[nodiscard]] size_t labelCell(int x, int y) const {
+        const bool beyond = y < 0 || y >= labels().height;
+        if (!beyond || shared_.grid_.projection != Projection::equirectangular)
+            return labels().wrappedCell(x, y);
+        return labels().wrappedCell(x + labels().width / 2,
+                                    y < 0 ? -1 - y : 2 * labels().height - 1 - y);
+    }
+
     void lookAround(int cx, int cy) {
         const double ratio_x = double(labels().width) / shared_.grid_.width;
         const double ratio_y = double(labels().height) / shared_.grid_.height;
@@ -112,7 +121,7 @@ private:
         };
         for (int y = 0; y < around_.height; ++y)
             for (int x = 0; x < around_.width; ++x) {
-                const size_t cell = labels().wrappedCell(around_.x0 + x, around_.y0 + y);
+                const size_t cell = labelCell(around_.x0 + x, around_.y0 + y);
                 around_.cells.push_back(cell);
                 meet(labels().label[cell]);
                 if (shared_.labels_.passes()) meet(shared_.labels_.next.label[cell]);
@@ -165,14 +174,13 @@ private:
         gains_.clear();
         bool changes = !around_.single;
         const GainField& field = shared_.gains_[plate];
-        for (int y = 0; y < around_.height; ++y)
-            for (int x = 0; x < around_.width; ++x) {
-                const float* gain = field.at(around_.x0 + x, around_.y0 + y, labels().width);
-                changes |= gain[0] != 1 || gain[1] != 1 || gain[2] != 1;
-                gains_.insert(gains_.end(), gain, gain + 3);
-                gains_.push_back(
-                    shared_.labels_.of(plate, around_.cells[size_t(y) * around_.width + x]));
-            }
+        const auto across = size_t(labels().width);
+        for (const size_t cell : around_.cells) {
+            const float* gain = field.at(int(cell % across), int(cell / across), labels().width);
+            changes |= gain[0] != 1 || gain[1] != 1 || gain[2] != 1;
+            gains_.insert(gains_.end(), gain, gain + 3);
+            gains_.push_back(shared_.labels_.of(plate, cell));
+        }
         return changes;
     }
 

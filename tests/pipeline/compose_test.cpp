@@ -77,6 +77,37 @@ TEST_CASE("A smooth world comes out as it is, poles and wrap included") {
     CHECK(worst < 0.01);
 }
 
+TEST_CASE("A seam through a pole is blended like one at the horizon", "[pole]") {
+    constexpr double kStops = 0.30;
+    const auto plain = [](const Vector3d&) { return 0.5; };
+    calib::Lens lens;
+    lens.focal_mm = 18;  // 90 x 58.7 degrees: each plate reaches 9 degrees beyond the pole
+    for (const double sign : {1.0, -1.0}) {
+        Job job;
+        job.add({0, 70 * sign, 0}, lens, kSensor, plain);
+        job.add({180, 70 * sign, 0}, lens, kSensor, plain);
+        for (const size_t plate : {0, 1})
+            job.plates[plate].gain.fill(float(std::exp2(plate == 0 ? kStops / 2 : -kStops / 2)));
+        const PanoramaGrid grid = latlong(2048);
+        const auto panorama = run(job, grid).panorama;
+        // Down one meridian, over the pole, and up the opposite one.
+        const auto stops = [&](int column, int step) {
+            const bool opposite = step < 0;
+            const int row = opposite ? -1 - step : step;
+            const int x = (column + (opposite ? grid.width / 2 : 0)) % grid.width;
+            return std::log2(double(panorama.at(x, sign > 0 ? row : grid.height - 1 - row)[0]));
+        };
+        for (const int column : {0, 150, 340, 512, 900}) {
+            double largest = 0;
+            for (int step = -220; step < 220; ++step)
+                largest =
+                    std::max(largest, std::abs(stops(column, step + 1) - stops(column, step)));
+            CAPTURE(sign, column);
+            CHECK(largest < 0.02);
+        }
+    }
+}
+
 TEST_CASE("Any tile size and any number of threads give the same bits") {
     const Job job = wholeSphere(pattern, 0.05);
     const PanoramaGrid grid = latlong(1504);  // no multiple of the tiles
