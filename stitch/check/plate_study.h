@@ -2,24 +2,10 @@
 // the plate made small, how much of it is clipped or black, and how much fine detail stands where.
 #pragma once
 
-#include <vector>
-
 #include "io/picture.h"
+#include "stitch/plates/detail_cells.h"
 
 namespace plateloom::stitch {
-
-/// Detail by cells of a plate, row by row. Energies are means of squared differences of light.
-struct DetailCells {
-    int columns = 0, rows = 0;
-    double step_x = 0, step_y = 0;  ///< a cell's share of the picture's width and height
-    std::vector<float> light;  ///< mean luminance, as recorded; below 0: the cell does not count
-    std::vector<float>
-        fine;  ///< between next neighbours, noise taken off: detail at the pixel's scale
-    std::vector<float> coarse;  ///< between pixels that stand four apart
-    std::vector<float> noise;   ///< what of the differences is noise in cells as bright as this one
-
-    [[nodiscard]] size_t at(int x, int y) const { return size_t(y) * columns + x; }
-};
 
 struct PlateStudy {
     io::PlatePixels reduced;          ///< areas averaged; clipped where much of an area is

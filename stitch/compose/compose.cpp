@@ -88,7 +88,9 @@ Composed compose(const std::vector<PlacedPlate>& plates, PlateStore& store,
     arena.execute([&] {
         const auto started = Clock::now();
         progress("seams", 0);
-        Overview overview = makeOverview(plates, store, settings.grid, settings.overview_across);
+        Overview overview = makeOverview(plates, store, settings.grid,
+                                         settings.seams ? OverviewUse::light : OverviewUse::seams,
+                                         settings.overview_across);
         LabelBlend labels =
             settings.seams ? settings.seams(overview) : LabelBlend{findSeams(overview), {}, 0};
         std::vector<GainField> gains = blendBands(overview, labels);

@@ -111,7 +111,8 @@ float inwardOf(const SamplePoint& p, const calib::Sensor& sensor) {
 
 // Light is left linear here: its floor is not known before all plates are.
 SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
-                     const PanoramaGrid& grid, float panorama_per_radian, CellMerits& merits) {
+                     const PanoramaGrid& grid, const PlateMerit* merit,
+                     std::vector<CellMerit>& merits) {
     const Part part = partOf(plate, grid);
     SmallPlate small{part.x0, part.y0, part.width, part.height, {}, {}, {}, {}};
     if (part.width == 0 || part.height == 0) return {};
@@ -120,8 +121,7 @@ SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
     small.share.assign(count, 0.0f);
     small.inward.assign(count, 0.0f);
     small.cost.assign(count, 0.0f);
-    merits.density.assign(count, 0.0f);
-    const PixelDensity density(plate.lens);
+    if (merit) merits.resize(count);
 
     const int step = std::min(8, latticeStep(grid) * 2);
     const CellRange range{part.x0 / step, part.y0 / step, (part.x0 + part.width - 1) / step + 1,
@@ -148,8 +148,7 @@ SmallPlate makeSmall(const PlacedPlate& plate, const io::PlatePixels& pixels,
                 small.inward[at] = inwardOf(points[size_t(k)], plate.lens.sensor());
                 small.cost[at] = costOf(points[k], plate.lens.sensor(), value[3],
                                         peak > 0.9f * pixels.clip_level);
-                merits.density[at] =
-                    std::min(density.at(points[k].x, points[k].y), panorama_per_radian);
+                if (merit) merits[at] = merit->at(points[k].x, points[k].y);
             }
         }
     return small;
@@ -186,23 +185,26 @@ PanoramaGrid overviewGrid(const std::vector<PlacedPlate>& plates, const Panorama
 }
 
 Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
-                      const PanoramaGrid& panorama, int most_across) {
+                      const PanoramaGrid& panorama, OverviewUse use, int most_across) {
     Overview overview;
     overview.grid = overviewGrid(plates, panorama, most_across);
     overview.plates.resize(plates.size());
-    std::vector<CellMerits> merits(plates.size());
+    std::vector<std::vector<CellMerit>> merits(plates.size());
     tbb::parallel_for(size_t(0), plates.size(), [&](size_t i) {
         const auto pixels = store.get(plates[i].plate);
-        overview.plates[i] = makeSmall(plates[i], *pixels, overview.grid,
-                                       float(panorama.pixelsPerRadian()), merits[i]);
+        std::optional<PlateMerit> merit;
+        if (use == OverviewUse::seams)
+            merit.emplace(plates[i].lens, *pixels, float(panorama.pixelsPerRadian()));
+        overview.plates[i] =
+            makeSmall(plates[i], *pixels, overview.grid, merit ? &*merit : nullptr, merits[i]);
     });
-    addLackingMerit(merits, overview);
     overview.typical = typicalLight(overview.plates);
     overview.floor = 0.05f * overview.typical;
     tbb::parallel_for(size_t(0), plates.size(), [&](size_t i) {
         for (float& value : overview.plates[i].light)
             value = std::log2(std::max(value, 0.0f) + overview.floor);
     });
+    if (use == OverviewUse::seams) addLackingMerit(merits, overview);
     return overview;
 }
 

@@ -18,7 +18,8 @@ struct SmallPlate {
     std::vector<float> light;                   ///< 3 a cell: log2(scene light x gain + floor)
     std::vector<float> share;   ///< valid share of the picture under the cell's filter, 0 to 1
     std::vector<float> inward;  ///< 0 on the frame's edge, rising to 1 in its middle
-    std::vector<float> cost;    ///< reluctance to show this plate here, see overview.cpp; 0 is best
+    std::vector<float> cost;    ///< reluctance to show this plate here, see overview.cpp and
+                                ///< cell_merit.h; 0 is best
 
     [[nodiscard]] size_t at(int x, int y) const { return size_t(y) * width + x; }
     [[nodiscard]] bool empty() const { return width == 0; }
@@ -39,8 +40,13 @@ constexpr int kOverviewAcross = 2048;
                                         const PanoramaGrid& grid,
                                         int most_across = kOverviewAcross);
 
+/// Seams are chosen by what plates are worth against each other (cell_merit.h), which takes a look
+/// at every pixel; where seams are known only the plates' light is needed.
+enum class OverviewUse { seams, light };
+
 [[nodiscard]] Overview makeOverview(const std::vector<PlacedPlate>& plates, PlateStore& store,
                                     const PanoramaGrid& panorama,
+                                    OverviewUse use = OverviewUse::seams,
                                     int most_across = kOverviewAcross);
 
 }  // namespace plateloom::stitch

@@ -7,7 +7,6 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr float kSeenShare = 0.5f;
 constexpr float kNoise_stops = 0.1f;
 constexpr float kMostDifference = 2.0f;
 
@@ -19,7 +18,7 @@ ptrdiff_t findCell(const SmallPlate& small, int x, int y, int grid_width) {
     const int dy = y - small.y0;
     if (dx >= small.width || dy < 0 || dy >= small.height) return -1;
     const auto at = ptrdiff_t(small.at(dx, dy));
-    return small.share[size_t(at)] > kSeenShare ? at : -1;
+    return seesCell(small, size_t(at)) ? at : -1;
 }
 
 float OverviewDifferences::at(uint16_t a, uint16_t b, int x, int y) const {

@@ -19,7 +19,11 @@ public:
     [[nodiscard]] virtual float at(uint16_t a, uint16_t b, int x, int y) const = 0;
 };
 
-/// Index of a cell in a small plate that sees it (more than half of it), else -1.
+/// Does the plate see more than half of the cell?
+[[nodiscard]] inline bool seesCell(const SmallPlate& small, size_t at) {
+    return small.share[at] > 0.5f;
+}
+/// Index of a cell in a small plate that sees it, else -1.
 [[nodiscard]] ptrdiff_t findCell(const SmallPlate& small, int x, int y, int grid_width);
 
 /// Of one overview. `offsets` are the plates' left-over exposures (plate_offsets.h), which are no

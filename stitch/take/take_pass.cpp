@@ -146,8 +146,8 @@ private:
         for (size_t m = 0; m < moments.size(); ++m) {
             clock_.tell(double(m) / double(moments.size()));
             Lit one = lit(moments[m]);
-            overviews.push_back(
-                makeOverview(one.frame.plates, *one.frame.store, grid_, kTakeOverviewAcross));
+            overviews.push_back(makeOverview(one.frame.plates, *one.frame.store, grid_,
+                                             OverviewUse::seams, kTakeOverviewAcross));
             absent.push_back(one.frame.absent);
             levels.push_back(one.level);
             clip_of_plate = one.frame.clip;
@@ -188,8 +188,8 @@ private:
         // Of takes shot in turn it is known already (shake_pass.h).
         if (take_.rolled == Rolled::array)
             out_.shake.push_back(shake_.add(number, shakeViews(frame, solved_.mount, one.shown)));
-        const Overview overview =
-            makeOverview(frame.plates, *frame.store, grid_, kTakeOverviewAcross);
+        const Overview overview = makeOverview(frame.plates, *frame.store, grid_,
+                                               OverviewUse::light, kTakeOverviewAcross);
         DifferenceTables now = room_;
         now.fill(overview, frame.absent);
         planner_->add(number, std::move(now));
