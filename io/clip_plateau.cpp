@@ -12,7 +12,9 @@ namespace plateloom::io {
 namespace {
 
 constexpr size_t kFewestPixels = 32;
-constexpr double kLeastShare = 0.0002, kMostShare = 0.5;
+constexpr double kLeastShare = 0.0002;
+// A plateau of more than this must stand out, see clip_plateau.h.
+constexpr double kLargeShare = 0.5, kNearOfLarge = 0.1;
 constexpr float kJustBelow = 0.97f;
 
 // The bits of a half, read as a signed number, order as the values do above zero, and are negative
@@ -45,10 +47,13 @@ float plateau(const std::vector<Sample>& rgba, size_t channel, Ordered<Sample> l
         at += value == largest;
         near += value > just_below && value < largest;
     }
-    const auto total = double(rgba.size() / 4);
-    const bool is_plateau = at >= kFewestPixels && double(at) >= kLeastShare * total &&
-                            double(at) <= kMostShare * total && at > near;
-    if (!is_plateau) return std::numeric_limits<float>::infinity();
+    const size_t total = rgba.size() / 4, below = total - at - near;
+    const auto enough = [total](size_t pixels) {
+        return pixels >= kFewestPixels && double(pixels) >= kLeastShare * double(total);
+    };
+    const bool large = double(at) > kLargeShare * double(total);
+    const bool stands_out = large ? double(near) < kNearOfLarge * double(at) : at > near;
+    if (!enough(at) || !enough(below) || !stands_out) return std::numeric_limits<float>::infinity();
     if constexpr (sizeof(Sample) == 2) return floatFromHalf(static_cast<uint16_t>(largest));
     return float(largest);
 }

@@ -49,6 +49,37 @@ TEST_CASE("A recording that clips shows its level; white-balanced channels, the 
     }
 }
 
+TEST_CASE("A recording that clips nearly everywhere shows its level, too") {
+    for (const bool half : {true, false})
+        for (const float stops : {2.5f, 4.0f, 5.0f}) {
+            // Textured walls in five bands of brightness, overexposed by so many stops.
+            std::mt19937 random(5);
+            std::normal_distribution<float> noise(1.0f, 0.3f);
+            size_t clipped = 0;
+            const PlatePixels pixels = plate(half, [&](int, int y, int c) {
+                const float wall = 0.06f * std::exp2(float(y / (kHeight / 5)));
+                const float value =
+                    std::min(1.0f, std::exp2(stops) * wall * std::abs(noise(random)));
+                clipped += c == 0 && value == 1;
+                return value;
+            });
+            CAPTURE(half, stops, double(clipped) / (kWidth * kHeight));
+            CHECK(2 * clipped > size_t(kWidth * kHeight));
+            CHECK(findClipPlateau(pixels) == 1.0f);
+        }
+}
+
+TEST_CASE("Fog that fills the frame has no level, although half has few values for it") {
+    std::mt19937 random(3);
+    std::normal_distribution<float> noise(0.0f, 0.0001f);
+    const auto fog = [&](int x, int y, int) {
+        const float dx = float(x - 200) / 200, dy = float(y - 150) / 150;
+        return std::min(0.50049f, 0.5004f - 0.003f * (dx * dx + dy * dy) + noise(random)) -
+               (y < 2 ? 0.1f : 0.0f);
+    };
+    CHECK(findClipPlateau(plate(true, fog)) == kNone);
+}
+
 TEST_CASE("A recording that does not clip has no level") {
     for (const bool half : {true, false}) {
         CHECK(findClipPlateau(plate(half, scene(4, {kNone, kNone, kNone}))) == kNone);
