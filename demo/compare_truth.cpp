@@ -102,6 +102,8 @@ void printEach(const PictureErrors& e) {
 
 void print(const PanoramaErrors& e) {
     std::printf("covered              %.2f %% of the sphere\n", 100 * e.covered);
+    std::printf("exposure factor      %.4f from the panorama to the square's own light\n",
+                double(e.factor.mean()));
     std::printf("relative error       median %.3f %%, 90th %.3f %%, 99th %.3f %%, largest %.3g\n",
                 100 * e.median, 100 * e.p90, 100 * e.p99, e.largest);
     std::printf("more than half off   %.3f %%\n", 100 * e.far_off);

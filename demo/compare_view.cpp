@@ -2,31 +2,15 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 #include <iostream>
-#include <map>
 #include <nlohmann/json.hpp>
 
-#include "io/input_error.h"
-#include "io/plate_file.h"
+#include "world/numbered_pictures.h"
 #include "world/view_truth.h"
 
 using namespace plateloom;
 using namespace plateloom::world;
 
 namespace {
-
-io::Picture readPicture(const std::filesystem::path& path) {
-    const io::PlatePixels pixels = io::readPlatePixels(io::readPlateHeader(path));
-    io::Picture out(pixels.width, pixels.height, 4);
-    for (int y = 0; y < pixels.height; ++y)
-        for (int x = 0; x < pixels.width; ++x) pixels.read(x, y, out.at(x, y));
-    return out;
-}
-
-// The number before the extension: hero.1001.exr and bg.1001.exr are the same frame.
-std::string frameOf(const std::filesystem::path& path) {
-    const std::string stem = path.stem().string();
-    return stem.substr(stem.find_last_not_of("0123456789") + 1);
-}
 
 struct Total {
     int frames = 0, places = 0, width = 0, height = 0;
@@ -62,16 +46,12 @@ void printFrame(const std::string& frame, const ViewErrors& e, const io::Picture
 
 void compare(const std::vector<std::string>& recorded, const std::vector<std::string>& views,
              bool json, bool each, const ViewComparison& how) {
-    std::map<std::string, std::filesystem::path> truth;
-    for (const auto& path : io::expandPlates(recorded, std::nullopt)) truth[frameOf(path)] = path;
+    const auto truth = framesByNumber(recorded), made = framesByNumber(views);
     Total total;
-    for (const auto& path : io::expandPlates(views, std::nullopt)) {
-        const auto real = truth.find(frameOf(path));
-        if (real == truth.end())
-            throw io::InputError(path.string(), "has no recorded frame of its number");
-        const io::Picture frame = readPicture(real->second);
-        const ViewErrors errors = compareView(readPicture(path), frame, how);
-        if (each) printFrame(frameOf(path), errors, frame);
+    for (const auto& view : made) {
+        const io::Picture frame = readNumberedPicture(truth, view.first);
+        const ViewErrors errors = compareView(readNumberedPicture(made, view.first), frame, how);
+        if (each) printFrame(view.first, errors, frame);
         total.add(errors, frame);
     }
     if (json) {

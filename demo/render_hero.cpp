@@ -13,7 +13,7 @@ using namespace plateloom::world;
 namespace {
 
 struct Arguments {
-    std::filesystem::path shoot, folder, solve;
+    std::filesystem::path shoot, folder, solve, performance;
     std::string lens = "mustache", size;
     HeroSettings hero;
     int samples_per_frame = 1;
@@ -28,6 +28,8 @@ Arguments parse(int argc, char** argv) {
     app.add_option("-o", a.folder, "Folder to write to")->required();
     app.add_option("--solve", a.solve,
                    "Give the tracks' poses in the world of this solve of the shoot");
+    app.add_option("--performance", a.performance,
+                   "Also record a performer: on a green screen, keyed, and on location");
     app.add_option("--frames", a.hero.frames)->check(CLI::Range(1, 100000))->capture_default_str();
     app.add_option("--size", a.size, "Frame size in pixels, WxH");
     app.add_option("--lens", a.lens)
@@ -64,7 +66,8 @@ void render(Arguments a) {
         trackFromSquare =
             compareSolve(io::readSolve(a.solve), readTruePlates(a.shoot / "truth" / "poses.csv"))
                 .truthFromSolve.transpose();
-    writeHeroShot(a.folder, hero, a.samples_per_frame, trackFromSquare);
+    writeHeroShot(a.folder, hero, a.samples_per_frame, trackFromSquare,
+                  a.performance.empty() ? std::nullopt : std::optional(a.performance));
 }
 
 }  // namespace

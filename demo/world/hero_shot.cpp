@@ -7,6 +7,7 @@
 #include <fstream>
 
 #include "io/input_error.h"
+#include "world/performance.h"
 #include "world/recording.h"
 #include "world/timecode_label.h"
 #include "world/truth.h"
@@ -129,13 +130,22 @@ void writeHeroCsv(const std::filesystem::path& path, const Shoot& hero, int firs
 }
 
 void writeHeroShot(const std::filesystem::path& folder, const HeroSettings& settings,
-                   int samples_per_frame, const calib::Matrix3d& trackFromSquare) {
+                   int samples_per_frame, const calib::Matrix3d& trackFromSquare,
+                   const std::optional<std::filesystem::path>& performance) {
     const Shoot hero = planHeroShot(settings);
     const Scene scene(settings.scene);
     std::filesystem::create_directories(folder / "truth");
-    for (size_t i = 0; i < hero.plates.size(); ++i)
-        writePlateExr(folder / hero.plates[i].file, recordPlate(hero, scene, i), hero.plates[i],
-                      settings.rate);
+    for (size_t i = 0; i < hero.plates.size(); ++i) {
+        const PlannedPlate& plate = hero.plates[i];
+        io::Picture light = recordLight(hero, scene, i);
+        if (performance) {
+            const Performer performer(performerAt(settings, int(i)));
+            writePerformance(*performance, recordPerformance(hero, scene, i, performer, light),
+                             plate, settings, settings.first_frame + int(i));
+        }
+        exposeLight(light, calib::LensMap(plate.lens, hero.sensor), renderSettings(hero, plate));
+        writePlateExr(folder / plate.file, light, plate, settings.rate);
+    }
     TrackFormat format;
     format.poses = true;
     format.pose_noise_deg = 0;

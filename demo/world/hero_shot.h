@@ -44,7 +44,9 @@ void writeHeroCsv(const std::filesystem::path& path, const Shoot& hero, int firs
 /// Renders and writes hero.####.exr, hero.jsonl (poses and lens), hero.csv, and truth/hero.csv (the
 /// true poses in the square's own world). `trackFromSquare` turns the poses of both tracks, as a
 /// match-mover lines a shot up with the world of a solve.
+/// With a folder for it, the performance as well: see performance.h.
 void writeHeroShot(const std::filesystem::path& folder, const HeroSettings& settings,
-                   int samples_per_frame, const calib::Matrix3d& trackFromSquare);
+                   int samples_per_frame, const calib::Matrix3d& trackFromSquare,
+                   const std::optional<std::filesystem::path>& performance = std::nullopt);
 
 }  // namespace plateloom::world

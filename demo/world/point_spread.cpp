@@ -4,6 +4,7 @@
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
+#include <cassert>
 #include <cmath>
 #include <numbers>
 #include <vector>
@@ -44,19 +45,23 @@ float deviate(uint32_t x, uint32_t y, uint32_t seed) {
 
 }  // namespace
 
-// Along rows, then along columns.
-io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px, double aperture_px) {
+namespace {
+
+// Along rows, then along columns. The number of channels is known to the compiler, which is half of
+// the speed.
+template <int kChannels>
+io::Picture gather(const io::Picture& grid, int samples, double blur_px, double aperture_px) {
     const std::vector<float> weights = spreadWeights(samples, blur_px, aperture_px);
     const int taps = int(weights.size());
     const int margin = spreadMargin_px(blur_px, aperture_px);
     const int width = grid.width / samples - 2 * margin;
     const int height = grid.height / samples - 2 * margin;
-    io::Picture across(width, grid.height, 3), out(width, height, 3);
+    io::Picture across(width, grid.height, kChannels), out(width, height, kChannels);
     tbb::parallel_for(tbb::blocked_range<int>(0, grid.height, 16), [&](const auto& rows) {
         for (int y = rows.begin(); y < rows.end(); ++y)
             for (int x = 0; x < width; ++x)
                 for (int k = 0; k < taps; ++k)
-                    for (int c = 0; c < 3; ++c)
+                    for (int c = 0; c < kChannels; ++c)
                         across.at(x, y)[c] += weights[size_t(k)] * grid.at(x * samples + k, y)[c];
     });
     tbb::parallel_for(tbb::blocked_range<int>(0, height, 16), [&](const auto& rows) {
@@ -64,10 +69,18 @@ io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px, d
             for (int k = 0; k < taps; ++k) {
                 const float* from = across.at(0, y * samples + k);
                 float* to = out.at(0, y);
-                for (int i = 0; i < width * 3; ++i) to[i] += weights[size_t(k)] * from[i];
+                for (int i = 0; i < width * kChannels; ++i) to[i] += weights[size_t(k)] * from[i];
             }
     });
     return out;
+}
+
+}  // namespace
+
+io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px, double aperture_px) {
+    assert(grid.channels == 3 || grid.channels == 7);
+    return grid.channels == 3 ? gather<3>(grid, samples, blur_px, aperture_px)
+                              : gather<7>(grid, samples, blur_px, aperture_px);
 }
 
 void addNoise(io::Picture& plate, double noise, double read_noise, uint32_t seed) {

@@ -10,7 +10,7 @@ namespace plateloom::world {
 [[nodiscard]] int spreadMargin_px(double blur_px, double aperture_px = 1);
 
 /// The picture of a grid of `samples` x `samples` cells a pixel, with its margin: each pixel is its
-/// own square spread by a Gaussian of `blur_px`. RGB.
+/// own square spread by a Gaussian of `blur_px`. 3 or 7 channels.
 [[nodiscard]] io::Picture gatherPixels(const io::Picture& grid, int samples, double blur_px,
                                        double aperture_px = 1);
 

@@ -57,7 +57,7 @@ uint32_t timecodeWord(int64_t frame, const Rate& rate) {
 namespace {
 
 OIIO::ImageSpec exrSpec(const io::Picture& picture) {
-    OIIO::ImageSpec spec(picture.width, picture.height, 3, OIIO::TypeDesc::HALF);
+    OIIO::ImageSpec spec(picture.width, picture.height, picture.channels, OIIO::TypeDesc::HALF);
     spec.attribute("compression", "zip");
     spec.attribute("oiio:ColorSpace", "Linear");
     spec.attribute("DateTime", kEvening);

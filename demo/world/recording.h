@@ -9,7 +9,8 @@
 
 namespace plateloom::world {
 
-/// EXR, half, zip, with framesPerSecond, chromaticities and (unless told otherwise) timeCode.
+/// EXR, half, zip, RGB or RGBA (associated), with framesPerSecond, chromaticities and (unless told
+/// otherwise) timeCode.
 void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
                    const PlannedPlate& planned, const Rate& rate, bool timecode = true);
 /// With what the shoot's settings say of timecodes and of the lens in the header.

@@ -13,21 +13,26 @@
 
 namespace plateloom::world {
 
-io::Picture renderLight(const Scene& scene, const calib::LensMap& lens,
-                        const calib::Matrix3d& worldFromCamera, const calib::Vector3d& origin_m,
-                        std::optional<double> time_s, const RenderSettings& settings) {
-    assert(settings.samples >= 1);
+RayLattice raysOf(const calib::LensMap& lens, const calib::Matrix3d& worldFromCamera,
+                  const RenderSettings& settings) {
     const int n = settings.samples, margin = spreadMargin_px(settings.blur_px);
     const calib::Sensor& sensor = lens.sensor();
-    const SceneView view = scene.seenFrom(origin_m, time_s);
-    const auto ray = [&](double x, double y) -> std::optional<Vector3d> {
+    const auto ray = [&lens, worldFromCamera, n, margin](double x,
+                                                         double y) -> std::optional<Vector3d> {
         const auto camera = lens.rayFromRecorded({x / n - margin, y / n - margin});
         if (!camera) return std::nullopt;
         return worldFromCamera * *camera;
     };
-    const RayLattice rays(ray, (sensor.width_px + 2 * margin) * n,
-                          (sensor.height_px + 2 * margin) * n);
-    return gatherPixels(sampleGrid(view, rays, settings.seed), n, settings.blur_px);
+    return {ray, (sensor.width_px + 2 * margin) * n, (sensor.height_px + 2 * margin) * n};
+}
+
+io::Picture renderLight(const Scene& scene, const calib::LensMap& lens,
+                        const calib::Matrix3d& worldFromCamera, const calib::Vector3d& origin_m,
+                        std::optional<double> time_s, const RenderSettings& settings) {
+    assert(settings.samples >= 1);
+    const SceneView view = scene.seenFrom(origin_m, time_s);
+    const RayLattice rays = raysOf(lens, worldFromCamera, settings);
+    return gatherPixels(sampleGrid(view, rays, settings.seed), settings.samples, settings.blur_px);
 }
 
 void exposeLight(io::Picture& plate, const calib::LensMap& lens, const RenderSettings& settings) {

@@ -10,6 +10,7 @@
 
 #include "calib/lens.h"
 #include "io/picture.h"
+#include "world/ray_lattice.h"
 #include "world/scene.h"
 
 namespace plateloom::world {
@@ -23,6 +24,12 @@ struct RenderSettings {
     double read_noise = 0.05;  ///< read noise as a share of `noise`
     uint32_t seed = 1;         ///< of the noise and of where samples fall
 };
+
+/// The rays of a plate's grid: `samples` cells a pixel in each direction, with the margin that the
+/// spread needs round the frame (spreadMargin_px). None where the lens's polynomial does not reach.
+/// `lens` has to outlive them.
+[[nodiscard]] RayLattice raysOf(const calib::LensMap& lens, const calib::Matrix3d& worldFromCamera,
+                                const RenderSettings& settings);
 
 /// The recorded plate, RGB, before it is quantised. The same for any number of threads. Pixels that
 /// the lens's polynomial does not reach are 0.

@@ -19,7 +19,7 @@ int samplesFor(const io::Picture& grid, int x, int y) {
     const auto against = [&](int nx, int ny) {
         if (nx < 0 || ny < 0 || nx >= grid.width || ny >= grid.height) return;
         const float* there = grid.at(nx, ny);
-        for (int c = 0; c < 3; ++c) {
+        for (int c = 0; c < grid.channels; ++c) {
             const float low = std::min(here[c], there[c]);
             largest = std::max(largest, std::abs(here[c] - there[c]) / (low + 0.004f));
         }
@@ -33,38 +33,34 @@ int samplesFor(const io::Picture& grid, int x, int y) {
     return largest < 20.0f ? 4 : 8;
 }
 
-void sampleCell(const SceneView& view, const RayLattice& rays, int x, int y, int side,
+template <class Light>
+void sampleCell(const Light& light, int channels, const RayLattice& rays, int x, int y, int side,
                 uint32_t seed, float* out) {
-    Rgb sum(0, 0, 0);
+    std::fill_n(out, channels, 0.0f);
     for (int j = 0; j < side; ++j) {
         for (int i = 0; i < side; ++i) {
             const uint32_t die = hash(uint32_t(x), uint32_t(y), seed + uint32_t(j * side + i));
             const double u = (i + unit(die)) / side;
             const double v = (j + unit(hash(die, 3, seed))) / side;
-            if (const auto direction = rays.at(x + u, y + v)) sum += view.radiance(*direction);
+            if (const auto direction = rays.at(x + u, y + v)) light(*direction, out);
         }
     }
-    sum /= float(side * side);
-    std::copy(sum.data(), sum.data() + 3, out);
+    for (int c = 0; c < channels; ++c) out[c] /= float(side * side);
 }
 
-}  // namespace
-
-io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed) {
-    return sampleGrid(view, rays, seed, {0, 0, rays.width(), rays.height()});
-}
-
-io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed,
-                       const GridRegion& region) {
+template <class Light>
+io::Picture sampleCells(const Light& light, int channels, const RayLattice& rays, uint32_t seed,
+                        const GridRegion& region) {
     const int width = region.width, height = region.height;
-    io::Picture grid(width, height, 3);
+    io::Picture grid(width, height, channels);
     const auto rows = [&](const auto& body) {
         tbb::parallel_for(tbb::blocked_range<int>(0, height, 4), [&](const auto& range) {
             for (int y = range.begin(); y < range.end(); ++y) body(y);
         });
     };
     const auto sample = [&](int x, int y, int side, uint32_t seed_of_pass) {
-        sampleCell(view, rays, region.x0 + x, region.y0 + y, side, seed_of_pass, grid.at(x, y));
+        sampleCell(light, channels, rays, region.x0 + x, region.y0 + y, side, seed_of_pass,
+                   grid.at(x, y));
     };
     rows([&](int y) {
         for (int x = 0; x < width; ++x) sample(x, y, 1, seed);
@@ -82,6 +78,26 @@ io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t s
         }
     });
     return grid;
+}
+
+}  // namespace
+
+io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed) {
+    return sampleGrid(view, rays, seed, {0, 0, rays.width(), rays.height()});
+}
+
+io::Picture sampleGrid(const SceneView& view, const RayLattice& rays, uint32_t seed,
+                       const GridRegion& region) {
+    const auto light = [&](const Vector3d& direction, float* sum) {
+        const Rgb radiance = view.radiance(direction);
+        for (int c = 0; c < 3; ++c) sum[c] += radiance[c];
+    };
+    return sampleCells(light, 3, rays, seed, region);
+}
+
+io::Picture sampleGrid(const LightAlong& light, int channels, const RayLattice& rays, uint32_t seed,
+                       const GridRegion& region) {
+    return sampleCells(light, channels, rays, seed, region);
 }
 
 }  // namespace plateloom::world

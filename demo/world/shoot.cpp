@@ -182,6 +182,13 @@ RenderSettings renderSettings(const Shoot& shoot, const PlannedPlate& plate) {
     return render;
 }
 
+io::Picture recordLight(const Shoot& shoot, const Scene& scene, size_t index) {
+    const PlannedPlate& plate = shoot.plates[index];
+    return renderLight(scene, calib::LensMap(plate.lens, shoot.sensor),
+                       calib::worldFromCamera(plate.pose), plate.origin_m, plate.time_s,
+                       renderSettings(shoot, plate));
+}
+
 io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t index) {
     const PlannedPlate& plate = shoot.plates[index];
     return renderPlate(scene, calib::LensMap(plate.lens, shoot.sensor),

@@ -98,6 +98,8 @@ struct Shoot {
 
 /// How one plate of it is rendered.
 [[nodiscard]] RenderSettings renderSettings(const Shoot& shoot, const PlannedPlate& plate);
+/// The light that falls through the lens of one plate of it (see renderLight).
+[[nodiscard]] io::Picture recordLight(const Shoot& shoot, const Scene& scene, size_t plate);
 /// Records one plate of it.
 [[nodiscard]] io::Picture recordPlate(const Shoot& shoot, const Scene& scene, size_t plate);
 
