@@ -165,21 +165,35 @@ Rgb albedoAt(const Rod& rod, const Vector3d& point, uint32_t seed) {
 
 }  // namespace
 
-Performer::Performer(const PerformerPlace& place) : seed_(place.seed) {
+Performer::Performer(const PerformerPlace& place)
+    : rods_(Builder(place).rods()), seed_(place.seed) {
+    const auto angle = [](const Vector3d& a, const Vector3d& b) {
+        return std::acos(std::min(1.0, a.normalized().dot(b.normalized())));
+    };
+    const auto count = Eigen::Index(rods_.size());
+    for (Eigen::ArrayXf* each : {&cones_.x, &cones_.y, &cones_.z, &cones_.cosine})
+        each->resize(count);
+    std::vector<double> reach(rods_.size(), 0);
     Vector3d sum = Vector3d::Zero();
-    for (const Rod& rod : Builder(place).rods()) {
-        Seen seen{rod, ((rod.from + rod.to) / 2).normalized(), 1};
+    for (size_t i = 0; i < rods_.size(); ++i) {
+        const Rod& rod = rods_[i];
+        const Vector3d middle = ((rod.from + rod.to) / 2).normalized();
         for (const Vector3d& end : {rod.from, rod.to})
-            seen.cosine = std::min(
-                seen.cosine, std::cos(std::acos(std::min(1.0, end.normalized().dot(seen.middle))) +
-                                      std::asin(std::min(1.0, rod.radius_m / end.norm()))));
-        sum += seen.middle;
-        rods_.push_back(seen);
+            reach[i] = std::max(
+                reach[i], angle(end, middle) + std::asin(std::min(1.0, rod.radius_m / end.norm())));
+        const auto at = Eigen::Index(i);
+        cones_.x[at] = float(middle.x());
+        cones_.y[at] = float(middle.y());
+        cones_.z[at] = float(middle.z());
+        // A little wider, for what float rounds off.
+        cones_.cosine[at] = float(std::cos(reach[i])) - 2e-6f;
+        sum += middle;
     }
     middle_ = sum.normalized();
-    for (const Seen& seen : rods_)
-        cosine_ = std::min(cosine_, std::cos(std::acos(std::min(1.0, seen.middle.dot(middle_))) +
-                                             std::acos(seen.cosine)));
+    for (size_t i = 0; i < rods_.size(); ++i)
+        cosine_ = std::min(
+            cosine_,
+            std::cos(std::min(calib::kPi, angle(rods_[i].from + rods_[i].to, middle_) + reach[i])));
     const Vector3d away = Vector3d(middle_.x(), middle_.y(), 0).normalized();
     const Vector3d right(away.y(), -away.x(), 0);
     key_ = (-0.6 * away - 0.65 * right + Vector3d(0, 0, 0.6)).normalized();
@@ -187,29 +201,33 @@ Performer::Performer(const PerformerPlace& place) : seed_(place.seed) {
 
 double Performer::gapAt(const Vector3d& place) const {
     double gap = 1e30;
-    for (const Seen& seen : rods_)
-        gap = std::min(gap, (place - nearestOnAxis(seen.rod, place)).norm() - seen.rod.radius_m);
+    for (const Rod& rod : rods_)
+        gap = std::min(gap, (place - nearestOnAxis(rod, place)).norm() - rod.radius_m);
     return gap;
 }
 
 std::vector<Vector3d> Performer::hull() const {
     std::vector<Vector3d> corners;
-    for (const Seen& seen : rods_)
-        for (const Vector3d& end : {seen.rod.from, seen.rod.to})
+    for (const Rod& rod : rods_)
+        for (const Vector3d& end : {rod.from, rod.to})
             for (int i = 0; i < 8; ++i)
-                corners.push_back(end + seen.rod.radius_m * Vector3d(i & 1 ? 1 : -1, i & 2 ? 1 : -1,
-                                                                     i & 4 ? 1 : -1));
+                corners.push_back(
+                    end + rod.radius_m * Vector3d(i & 1 ? 1 : -1, i & 2 ? 1 : -1, i & 4 ? 1 : -1));
     return corners;
 }
 
 std::optional<Rgb> Performer::radiance(const Vector3d& direction) const {
     if (direction.dot(middle_) < cosine_) return std::nullopt;
+    const Eigen::Array<bool, Eigen::Dynamic, 1, 0, 256, 1> inside =
+        (cones_.x * float(direction.x()) + cones_.y * float(direction.y()) +
+         cones_.z * float(direction.z())) >= cones_.cosine;
     double nearest = 1e29;
     const Rod* met = nullptr;
-    for (const Seen& seen : rods_) {
-        if (direction.dot(seen.middle) < seen.cosine) continue;
-        const double times = timesTo(seen.rod, direction);
-        if (times < nearest) nearest = times, met = &seen.rod;
+    for (Eigen::Index i = 0; i < cones_.x.size(); ++i) {
+        if (!inside[i]) continue;
+        const Rod& rod = rods_[size_t(i)];
+        const double times = timesTo(rod, direction);
+        if (times < nearest) nearest = times, met = &rod;
     }
     if (!met) return std::nullopt;
     return lightFrom(*met, nearest * direction);

@@ -39,14 +39,15 @@ public:
     [[nodiscard]] std::vector<Vector3d> hull() const;
 
 private:
-    struct Seen {
-        Rod rod;
-        Vector3d middle;    // unit vector
-        double cosine = 1;  // of the angle that the rod reaches round it
+    // Cones that hold the rods, as seen from the camera. Side by side, so that a ray is tried
+    // against all of them in a few vector operations.
+    struct Cones {
+        Eigen::ArrayXf x, y, z, cosine;
     };
     [[nodiscard]] Rgb lightFrom(const Rod& rod, const Vector3d& point) const;
 
-    std::vector<Seen> rods_;
+    std::vector<Rod> rods_;
+    Cones cones_;
     Vector3d middle_, key_;
     double cosine_ = 1;
     uint32_t seed_;
