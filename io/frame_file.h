@@ -2,8 +2,9 @@
 // own type, and the file's attributes; read whole, written band by band. plate_file.h knows only
 // the picture in it.
 //
-// In memory the filtered channels (io/channel_kind.h) lie three together, with a fourth that says
-// where there is a sample: what stitch/resample/resample.h takes. The others lie each by itself.
+// In memory the filtered channels (io/channel_kind.h) lie three together, with a fourth: the alpha
+// of their layer, which they are associated with, or 1. It also says where there is no sample, as
+// PlatePixels has it: what stitch/resample/resample.h takes. The others lie each by itself.
 #pragma once
 
 #include <array>
@@ -48,10 +49,10 @@ struct FrameFile {
 
 struct FramePixels {
     struct Filtered {
-        std::array<int, 3> channel{-1, -1, -1};  ///< of the part
+        std::array<int, 4> channel{-1, -1, -1, -1};  ///< of the part; the last is the alpha
         /// No sample is below 0 or above 1 (not asked of colours): neither must a filtered one be.
-        std::array<bool, 3> is_share{false, false, false};
-        /// Those three; A is 1, and 0 where one of them is not finite (all are 0 then).
+        std::array<bool, 4> is_share{false, false, false, false};
+        /// Those four; without alpha A is 1. A hole where one of them is not finite.
         PlatePixels pixels;
     };
     struct Nearest {
@@ -60,7 +61,8 @@ struct FramePixels {
     };
     std::vector<Filtered> filtered;
     std::vector<Nearest> nearest;
-    size_t bad_pixels = 0;  ///< with samples that are not finite
+    /// As PlatePixels has them, each plane's counted.
+    size_t bad_pixels = 0, infinite_pixels = 0;
 };
 
 /// An EXR, opened as readPlateHeader did. Throws InputError for deep parts, channels of another
@@ -75,13 +77,21 @@ struct PlainFrame {
 };
 [[nodiscard]] PlainFrame readPlainFrame(const PlateFile& file);
 
-/// Writes an EXR of the same parts, channels, types and attributes, whose data windows are the
-/// display window. Attributes that the new pixels make untrue are left out. Beside and renamed.
+/// How a frame that is written differs from its source.
+struct FrameLayout {
+    int x = 0, y = 0, width = 0, height = 0;  ///< data window, from the display window's corner
+    /// A channel that the main part has after its own, of the type that is given; "": none.
+    std::string alpha;
+    SampleType alpha_type = SampleType::half;
+};
+
+/// Writes an EXR of the same parts, channels, types and attributes. Attributes that the new pixels
+/// make untrue are left out. Beside and renamed.
 class FrameWriter {
 public:
     /// `recipe` as in PictureTags.
     FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                const std::string& recipe);
+                const FrameLayout& layout, const std::string& recipe);
     ~FrameWriter();
     /// Rows [y, y + rows) of a part, pixels of all channels as FramePart::pixelBytes has it; parts
     /// and rows in order.

@@ -5,9 +5,11 @@
 #include <cstring>
 #include <new>
 
+#include "io/file_name.h"
 #include "io/frame_attributes.h"
 #include "io/frame_file.h"
 #include "io/half_rows.h"
+#include "io/hole.h"
 #include "io/input_error.h"
 #include "io/picture_source.h"
 
@@ -25,6 +27,19 @@ bool isFinite(float value) {
     return std::isfinite(value);
 }
 
+bool isInfinite(uint16_t half) {
+    return half == kHalfExponent;
+}
+bool isInfinite(float value) {
+    return value == INFINITY;
+}
+uint16_t brightest(uint16_t) {
+    return kHalfBrightest;
+}
+float brightest(float) {
+    return kBrightest;
+}
+
 PlatePixels planeOf(int width, int height, SampleType type) {
     PlatePixels plane;
     plane.width = width;
@@ -38,27 +53,61 @@ PlatePixels planeOf(int width, int height, SampleType type) {
     return plane;
 }
 
-// Colours first, three to a plane as they stand (a layer's R, G and B are neighbours), then the
-// rest; a plane holds one type.
-std::vector<FramePixels::Filtered> planesOf(const FramePart& part) {
-    std::vector<FramePixels::Filtered> planes;
-    for (const bool colour : {true, false})
-        for (const SampleType type : {SampleType::half, SampleType::single}) {
-            size_t in_plane = 3;
-            for (size_t c = 0; c < part.channels.size(); ++c) {
-                const FrameChannel& channel = part.channels[c];
-                if (channel.type != type || !isFiltered(channel.kind) ||
-                    (channel.kind == ChannelKind::colour) != colour)
-                    continue;
-                if (in_plane == 3) {
-                    planes.push_back({{-1, -1, -1}, {}, planeOf(part.width, part.height, type)});
-                    in_plane = 0;
-                }
-                planes.back().channel[in_plane++] = int(c);
-            }
-        }
-    return planes;
+std::string layerOf(const FrameChannel& channel) {
+    const size_t dot = channel.name.rfind('.');
+    return dot == std::string::npos ? "" : channel.name.substr(0, dot);
 }
+
+bool isAlpha(const FrameChannel& channel) {
+    const std::string name = lowered(channel.name.substr(channel.name.rfind('.') + 1));
+    return channel.kind == ChannelKind::coverage && (name == "a" || name == "alpha");
+}
+
+// Which channels go into which plane; a plane holds one type.
+class PlaneLayout {
+public:
+    explicit PlaneLayout(const FramePart& part) : part_(part), placed_(part.channels.size()) {}
+
+    std::vector<FramePixels::Filtered> planes() {
+        // A layer's colours and their alpha go through one filter together.
+        for (size_t c = 0; c < placed_.size(); ++c)
+            if (part_.channels[c].kind == ChannelKind::colour) addPlane(c, true);
+        for (size_t c = 0; c < placed_.size(); ++c)
+            if (isFiltered(part_.channels[c].kind)) addPlane(c, false);
+        return std::move(planes_);
+    }
+
+private:
+    void addPlane(size_t first, bool of_colour) {
+        if (placed_[first]) return;
+        const FrameChannel& like = part_.channels[first];
+        FramePixels::Filtered plane;
+        size_t count = 0;
+        for (size_t c = first; c < placed_.size(); ++c) {
+            const FrameChannel& channel = part_.channels[c];
+            if (placed_[c] || channel.type != like.type || !isFiltered(channel.kind)) continue;
+            if (of_colour && layerOf(channel) != layerOf(like)) continue;
+            if (of_colour != (channel.kind == ChannelKind::colour)) continue;
+            if (count == 3) break;
+            placed_[c] = true;
+            plane.channel[count++] = int(c);
+        }
+        for (size_t c = 0; of_colour && c < placed_.size(); ++c) {
+            const FrameChannel& channel = part_.channels[c];
+            if (placed_[c] || channel.type != like.type || !isAlpha(channel)) continue;
+            if (layerOf(channel) != layerOf(like)) continue;
+            placed_[c] = true;
+            plane.channel[3] = int(c);
+            break;
+        }
+        plane.pixels = planeOf(part_.width, part_.height, like.type);
+        planes_.push_back(std::move(plane));
+    }
+
+    const FramePart& part_;
+    std::vector<bool> placed_;
+    std::vector<FramePixels::Filtered> planes_;
+};
 
 bool isShare(const PlatePixels& plane, size_t c) {
     // Of the bits of halves from 0 to 1 none is larger than that of 1.
@@ -78,7 +127,7 @@ public:
             offset_.push_back(at);
             at += bytesOf(channel.type);
         }
-        pixels_.filtered = planesOf(part_);
+        pixels_.filtered = PlaneLayout(part_).planes();
         const size_t count = size_t(part_.width) * part_.height;
         for (size_t c = 0; c < part_.channels.size(); ++c)
             if (!isFiltered(part_.channels[c].kind))
@@ -109,7 +158,7 @@ public:
             deal(samples.data(), size_t(y) * part_.width, size_t(end - y) * part_.width);
         }
         for (FramePixels::Filtered& plane : pixels_.filtered)
-            for (size_t c = 0; c < 3; ++c)
+            for (size_t c = 0; c < 4; ++c)
                 plane.is_share[c] =
                     plane.channel[c] >= 0 &&
                     part_.channels[size_t(plane.channel[c])].kind != ChannelKind::colour &&
@@ -121,9 +170,10 @@ private:
     void deal(const char* samples, size_t first, size_t count) {
         for (FramePixels::Filtered& plane : pixels_.filtered)
             if (plane.pixels.isHalf())
-                fill(samples, count, plane.channel, &plane.pixels.half[4 * first], kHalfOne);
+                fill(samples, count, plane.channel, &plane.pixels.half[4 * first], kHalfOne,
+                     kHalfHole);
             else
-                fill(samples, count, plane.channel, &plane.pixels.full[4 * first], 1.0f);
+                fill(samples, count, plane.channel, &plane.pixels.full[4 * first], 1.0f, kHole);
         for (FramePixels::Nearest& plane : pixels_.nearest) {
             const size_t bytes = bytesOf(part_.channels[size_t(plane.channel)].type);
             const char* from = samples + offset_[size_t(plane.channel)];
@@ -134,18 +184,33 @@ private:
     }
 
     template <class Value>
-    void fill(const char* samples, size_t count, const std::array<int, 3>& channel, Value* to,
-              Value one) {
-        std::array<size_t, 3> at{};
-        for (size_t c = 0; c < 3; ++c)
+    void fill(const char* samples, size_t count, const std::array<int, 4>& channel, Value* to,
+              Value one, Value hole) {
+        std::array<size_t, 4> at{};
+        for (size_t c = 0; c < 4; ++c)
             at[c] = channel[c] >= 0 ? offset_[size_t(channel[c])] : offset_[size_t(channel[0])];
         for (size_t i = 0; i < count; ++i, samples += stride_, to += 4) {
-            for (size_t c = 0; c < 3; ++c) std::memcpy(to + c, samples + at[c], sizeof(Value));
-            to[3] = one;
-            if (isFinite(to[0]) && isFinite(to[1]) && isFinite(to[2])) continue;
-            std::fill_n(to, 4, Value(0));
+            for (size_t c = 0; c < 4; ++c) std::memcpy(to + c, samples + at[c], sizeof(Value));
+            if (channel[3] < 0) to[3] = one;
+            if (isHole(to[3])) to[3] = 0;  // the file's own -0
+            if (isFinite(to[0]) && isFinite(to[1]) && isFinite(to[2]) && isFinite(to[3])) continue;
+            if (boundInfinite(to)) continue;
+            std::fill_n(to, 3, Value(0));
+            to[3] = hole;
             ++pixels_.bad_pixels;
         }
+    }
+
+    // False where a sample is not finite otherwise: the pixel is a hole.
+    template <class Value>
+    bool boundInfinite(Value* pixel) {
+        if (!isFinite(pixel[3])) return false;
+        for (int c = 0; c < 3; ++c) {
+            if (isInfinite(pixel[c])) pixel[c] = brightest(pixel[c]);
+            if (!isFinite(pixel[c])) return false;
+        }
+        ++pixels_.infinite_pixels;
+        return true;
     }
 
     const FrameFile& file_;
@@ -185,25 +250,9 @@ PlainFrame readPlainFrame(const PlateFile& file) {
         part.channels.push_back({name, type, ChannelKind::colour});
     if (alpha) part.channels.push_back({"A", type, ChannelKind::coverage});
 
-    // There the fourth value is the picture's alpha: it goes into a plane of its own.
     frame.pixels.bad_pixels = picture.bad_pixels;
-    if (alpha) {
-        PlatePixels coverage = planeOf(file.width, file.height, type);
-        const auto part_ways = [](auto& colours, auto& coverages, auto one) {
-            for (size_t i = 0; i < colours.size(); i += 4) {
-                std::fill_n(&coverages[i], 3, colours[i + 3]);
-                coverages[i + 3] = colours[i + 3] = one;
-            }
-        };
-        if (picture.isHalf())
-            part_ways(picture.half, coverage.half, kHalfOne);
-        else
-            part_ways(picture.full, coverage.full, 1.0f);
-        frame.pixels.filtered.push_back({{0, 1, 2}, {}, std::move(picture)});
-        frame.pixels.filtered.push_back({{3, -1, -1}, {true, true, true}, std::move(coverage)});
-    } else {
-        frame.pixels.filtered.push_back({{0, 1, 2}, {}, std::move(picture)});
-    }
+    frame.pixels.filtered.push_back({{0, 1, 2, alpha ? 3 : -1}, {}, std::move(picture)});
+    frame.pixels.filtered.back().is_share[3] = alpha;
     frame.file.parts.push_back(std::move(part));
     return frame;
 }

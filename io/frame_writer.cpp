@@ -19,12 +19,20 @@ constexpr const char* kUntrue[] = {"oiio:SHA-1",         "oiio:ConstantColor",
                                    "thumbnail_image",    "preview",
                                    "wrapmodes"};
 
-OIIO::ImageSpec specOf(const OIIO::ImageSpec& source) {
+void addAlpha(const FrameLayout& layout, OIIO::ImageSpec& spec) {
+    spec.alpha_channel = spec.nchannels++;
+    spec.channelnames.push_back(layout.alpha);
+    if (!spec.channelformats.empty())
+        spec.channelformats.push_back(layout.alpha_type == SampleType::half ? OIIO::TypeHalf
+                                                                            : OIIO::TypeFloat);
+}
+
+OIIO::ImageSpec specOf(const OIIO::ImageSpec& source, const FrameLayout& layout) {
     OIIO::ImageSpec spec = source;
-    spec.x = spec.full_x;
-    spec.y = spec.full_y;
-    spec.width = spec.full_width;
-    spec.height = spec.full_height;
+    spec.x = spec.full_x + layout.x;
+    spec.y = spec.full_y + layout.y;
+    spec.width = layout.width;
+    spec.height = layout.height;
     spec.tile_width = spec.tile_height = spec.tile_depth = 0;
     for (const char* name : kUntrue) spec.erase_attribute(name);
     return spec;
@@ -39,10 +47,11 @@ struct FrameWriter::State {
 };
 
 FrameWriter::FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                         const std::string& recipe)
+                         const FrameLayout& layout, const std::string& recipe)
     : state_(new State{WrittenFile(target), {}, 0}) {
     for (const OIIO::ImageSpec& spec : source.attributes->specs)
-        state_->parts.push_back(specOf(spec));
+        state_->parts.push_back(specOf(spec, layout));
+    if (!layout.alpha.empty()) addAlpha(layout, state_->parts[source.main_part]);
     state_->parts.front().attribute("plateloom:recipe", recipe);
     state_->file.open(state_->parts);
 }

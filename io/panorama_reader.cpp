@@ -79,6 +79,7 @@ struct PanoramaReader::State {
     PanoramaFile file;
     std::unique_ptr<OIIO::ImageCache, CacheDeleter> cache;
     OIIO::ImageCache::ImageHandle* handle = nullptr;
+    bool with_alpha = true;
     std::mutex lending;
     std::vector<std::unique_ptr<Scratch>> idle;
 
@@ -96,8 +97,8 @@ struct PanoramaReader::State {
             }
         }
         auto scratch = std::make_unique<Scratch>();
-        scratch->rows =
-            std::make_unique<RowConverter>(source, file.colour_space, true, !file.needs_float);
+        scratch->rows = std::make_unique<RowConverter>(source, file.colour_space, with_alpha,
+                                                       !file.needs_float);
         scratch->latest_tiles = cache->create_thread_info();
         return scratch;
     }
@@ -173,6 +174,33 @@ std::vector<Part> partsOf(int x, int y, int width, int height, bool over_poles,
     return parts;
 }
 
+// Whether alpha is above 0 anywhere. Looked for from the horizon outward, a block at a time: nearly
+// always the first one answers.
+bool anyCovered(PanoramaReader::State& state) {
+    constexpr int kBlock = 64;
+    const OIIO::ImageSpec& spec = state.source.spec;
+    const int alpha = state.source.channel[3], down = (spec.height + kBlock - 1) / kBlock;
+    std::vector<float> block;
+    for (int k = 0; k < down; ++k) {
+        const int row = down / 2 + (k % 2 ? (k + 1) / 2 : -k / 2);
+        const int y0 = spec.y + ((row % down) + down) % down * kBlock;
+        const int y1 = std::min(y0 + kBlock, spec.y + spec.height);
+        for (int x0 = spec.x; x0 < spec.x + spec.width; x0 += kBlock) {
+            const int x1 = std::min(x0 + kBlock, spec.x + spec.width);
+            block.assign(size_t(x1 - x0) * size_t(y1 - y0), 0.0f);
+            // What can't be read is told when a view needs it.
+            if (!state.cache->get_pixels(state.handle, nullptr, state.source.part, 0, x0, x1, y0,
+                                         y1, 0, 1, alpha, alpha + 1, OIIO::TypeFloat,
+                                         block.data())) {
+                (void)state.cache->geterror();
+                return true;
+            }
+            if (std::any_of(block.begin(), block.end(), [](float a) { return a > 0; })) return true;
+        }
+    }
+    return false;
+}
+
 }  // namespace
 
 PanoramaReader::PanoramaReader(const std::filesystem::path& path, const std::string& colour_space,
@@ -192,6 +220,8 @@ PanoramaReader::PanoramaReader(const std::filesystem::path& path, const std::str
     // Alpha is associated here after linearising, never before.
     state_->cache->attribute("unassociatedalpha", 1);
     state_->handle = state_->cache->get_image_handle(OIIO::ustring(path.string()));
+    // As with plates, an alpha of nothing but zeros says nothing: the picture counts.
+    state_->with_alpha = state_->source.channel[3] < 0 || anyCovered(*state_);
     // Throws for a colour space that is not known, before any thread asks.
     state_->giveBack(state_->borrow());
 }

@@ -10,6 +10,7 @@
 
 #include "io/clip_plateau.h"
 #include "io/colour.h"
+#include "io/hole.h"
 #include "io/input_error.h"
 #include "io/movie_reader.h"
 #include "io/placing.h"
@@ -49,7 +50,7 @@ void checkMemory(const PlateFile& file, size_t bytes) {
     }
 }
 
-PlatePixels emptyPlate(const PlateFile& file) {
+PlatePixels emptyPlate(const PlateFile& file, bool of_holes) {
     const size_t values = size_t(file.width) * file.height * 4;
     checkMemory(file, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
     PlatePixels plate;
@@ -60,6 +61,9 @@ PlatePixels emptyPlate(const PlateFile& file) {
     } else {
         plate.half.resize(values);
     }
+    if (!of_holes) return plate;
+    for (size_t i = 3; i < plate.half.size(); i += 4) plate.half[i] = kHalfHole;
+    for (size_t i = 3; i < plate.full.size(); i += 4) plate.full[i] = kHole;
     return plate;
 }
 
@@ -68,6 +72,7 @@ public:
     PixelReader(const PlateFile& file, PictureSource& source, bool with_alpha)
         : file_(file),
           source_(source),
+          has_alpha_(with_alpha && source.channel[3] >= 0),
           rows_(source, file.colour_space, with_alpha, !file.needs_float),
           placing_(source.orientation, file.width, file.height) {}
 
@@ -75,7 +80,7 @@ public:
     bool read(PlatePixels& plate) {
         const Window window = recordedWindow(source_.spec);
         if (window.isEmpty()) {
-            plate = emptyPlate(file_);
+            plate = emptyPlate(file_, leavesHoles(window));
             return false;
         }
         const OIIO::ImageSpec& spec = source_.spec;
@@ -88,13 +93,22 @@ public:
             const int end = std::min(y + band, spec.y + spec.height);
             readBand(y, end);
             // Not before something was read: a damaged header may ask for any amount of memory.
-            if (plate.bytes() == 0) plate = emptyPlate(file_);
+            if (plate.bytes() == 0) plate = emptyPlate(file_, leavesHoles(window));
             convertBand(plate, window, y, end, covered);
         }
+        plate.bad_pixels = found_.holes + found_.infinite;
         return covered;
     }
 
 private:
+    // What the data window leaves out is transparent in a picture with alpha, a hole in one
+    // without.
+    [[nodiscard]] bool leavesHoles(const Window& window) const {
+        const OIIO::ImageSpec& spec = source_.spec;
+        const bool whole = window.x_end - window.x_begin == spec.full_width &&
+                           window.y_end - window.y_begin == spec.full_height;
+        return !whole && !has_alpha_;
+    }
     [[nodiscard]] size_t pixelBytes() const { return rows_.readAs().size() * rows_.span().count; }
 
     void readBand(int begin, int end) {
@@ -124,45 +138,45 @@ private:
         for (int row = first; row < last; row += step) {
             const int next = std::min(row + step, last);
             if (file_.needs_float) {
-                plate.bad_pixels +=
-                    convertRows(plate.full.data(), turned_floats_, window, begin, row, next,
-                                [&](const char* samples, size_t count, float* rgba) {
-                                    return rows_.toFloats(samples, count, rgba, covered);
-                                });
+                found_ += convertRows(plate.full.data(), turned_floats_, window, begin, row, next,
+                                      [&](const char* samples, size_t count, float* rgba) {
+                                          return rows_.toFloats(samples, count, rgba, covered);
+                                      });
             } else {
-                plate.bad_pixels +=
-                    convertRows(plate.half.data(), turned_halves_, window, begin, row, next,
-                                [&](const char* samples, size_t count, uint16_t* rgba) {
-                                    return rows_.toHalves(samples, count, rgba, covered);
-                                });
+                found_ += convertRows(plate.half.data(), turned_halves_, window, begin, row, next,
+                                      [&](const char* samples, size_t count, uint16_t* rgba) {
+                                          return rows_.toHalves(samples, count, rgba, covered);
+                                      });
             }
         }
     }
 
     // Straight into the plate where a stored row is a row of the plate, else by way of `turned`.
     template <typename Value, typename Convert>
-    size_t convertRows(Value* plate, std::vector<Value>& turned, const Window& window, int band,
-                       int begin, int end, const Convert& convert) {
+    NotFinite convertRows(Value* plate, std::vector<Value>& turned, const Window& window, int band,
+                          int begin, int end, const Convert& convert) {
         const OIIO::ImageSpec& spec = source_.spec;
         const auto count = size_t(window.x_end - window.x_begin), rows = size_t(end - begin);
         Value* place = plate + 4 * placing_.of(window.x_begin - spec.full_x, begin - spec.full_y);
         if (!placing_.isInPlace()) turned.resize(4 * count * rows);
-        size_t bad = 0;
+        NotFinite found;
         for (size_t row = 0; row < rows; ++row) {
             const size_t in_band =
                 (size_t(begin - band) + row) * spec.width + (window.x_begin - spec.x);
-            bad += convert(band_.data() + in_band * pixelBytes(), count,
-                           placing_.isInPlace() ? place : &turned[4 * count * row]);
+            found += convert(band_.data() + in_band * pixelBytes(), count,
+                             placing_.isInPlace() ? place : &turned[4 * count * row]);
         }
         if (!placing_.isInPlace()) placing_.turn(turned.data(), count, rows, place);
-        return bad;
+        return found;
     }
 
     const PlateFile& file_;
     PictureSource& source_;
+    bool has_alpha_;
     RowConverter rows_;
     Placing placing_;
     std::vector<char> band_;
+    NotFinite found_;
     std::vector<float> turned_floats_;
     std::vector<uint16_t> turned_halves_;
 };

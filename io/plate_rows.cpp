@@ -4,12 +4,14 @@
 #include <cmath>
 
 #include "io/half_rows.h"
+#include "io/hole.h"
 
 namespace plateloom::io {
 
 namespace {
 
-constexpr uint16_t kHalfOne = 0x3c00, kHalfExponent = 0x7c00, kHalfSign = 0x8000;
+constexpr uint16_t kHalfOne = 0x3c00, kHalfExponent = 0x7c00, kHalfInfinity = 0x7c00,
+                   kHalfSign = 0x8000;
 
 bool isFiniteHalf(uint16_t bits) {
     return (bits & kHalfExponent) != kHalfExponent;
@@ -25,24 +27,55 @@ std::vector<uint16_t> tableOf(const Linearization& linearization, size_t size) {
     return table;
 }
 
-// Alpha is coverage, 0 to 1; where nothing covers there is no colour either; what is not finite
-// covers nothing.
-size_t settle(size_t count, float* rgba, bool& covered) {
-    size_t bad = 0;
-    for (float* pixel = rgba; pixel != rgba + 4 * count; pixel += 4) {
-        // A sum is finite only if all of its terms are (and the few whose sum overflows are not
-        // light that anything recorded).
-        const bool finite = std::isfinite(pixel[0] + pixel[1] + pixel[2] + pixel[3]);
-        bad += !finite;
-        const float alpha = finite ? std::min(pixel[3], 1.0f) : 0.0f;
-        if (alpha > 0) {
-            pixel[3] = alpha;
-            covered = true;
-        } else {
-            std::fill(pixel, pixel + 4, 0.0f);
+// A hole where a sample is no number or minus infinity; plus infinity is the brightest colour.
+void settleNotFinite(float* pixel, NotFinite& found) {
+    bool infinite = false, hole = !std::isfinite(pixel[3]);
+    for (int c = 0; c < 3; ++c) {
+        if (pixel[c] == INFINITY) {
+            pixel[c] = kBrightest;
+            infinite = true;
+        } else if (!std::isfinite(pixel[c])) {
+            hole = true;
         }
     }
-    return bad;
+    found.holes += hole;
+    found.infinite += infinite && !hole;
+    if (!hole) return;
+    std::fill(pixel, pixel + 3, 0.0f);
+    pixel[3] = kHole;
+}
+
+// Alpha is coverage, 0 to 1; where nothing covers there is no colour either.
+NotFinite settle(size_t count, float* rgba, bool& covered) {
+    NotFinite found;
+    for (float* pixel = rgba; pixel != rgba + 4 * count; pixel += 4) {
+        // A sum is finite only if all of its terms are.
+        if (!std::isfinite(pixel[0] + pixel[1] + pixel[2] + pixel[3]))
+            settleNotFinite(pixel, found);
+        else if (!(pixel[3] > 0))
+            std::fill(pixel, pixel + 4, 0.0f);
+        pixel[3] = std::min(pixel[3], 1.0f);
+        covered |= pixel[3] > 0;
+    }
+    return found;
+}
+
+// The same for halves as they are stored.
+void settleNotFinite(uint16_t* pixel, NotFinite& found) {
+    bool infinite = false, hole = !isFiniteHalf(pixel[3]);
+    for (int c = 0; c < 3; ++c) {
+        if (pixel[c] == kHalfInfinity) {
+            pixel[c] = kHalfBrightest;
+            infinite = true;
+        } else if (!isFiniteHalf(pixel[c])) {
+            hole = true;
+        }
+    }
+    found.holes += hole;
+    found.infinite += infinite && !hole;
+    if (!hole) return;
+    std::fill(pixel, pixel + 3, uint16_t(0));
+    pixel[3] = kHalfHole;
 }
 
 }  // namespace
@@ -91,26 +124,25 @@ RowConverter::RowConverter(const PictureSource& source, const std::string& colou
     }
 }
 
-size_t RowConverter::copyHalves(const uint16_t* samples, size_t count, uint16_t* rgba,
-                                bool& covered) const {
-    size_t bad = 0;
+NotFinite RowConverter::copyHalves(const uint16_t* samples, size_t count, uint16_t* rgba,
+                                   bool& covered) const {
+    NotFinite found;
     for (size_t i = 0; i < count; ++i, samples += span_.count, rgba += 4) {
-        const uint16_t r = samples[at_[0]], g = samples[at_[1]], b = samples[at_[2]];
-        uint16_t a = at_[3] < 0 ? kHalfOne : samples[at_[3]];
-        const bool finite =
-            isFiniteHalf(r) && isFiniteHalf(g) && isFiniteHalf(b) && isFiniteHalf(a);
-        bad += !finite;
-        if (!finite || a == 0 || (a & kHalfSign)) {
-            rgba[0] = rgba[1] = rgba[2] = rgba[3] = 0;
+        for (int c = 0; c < 3; ++c) rgba[c] = samples[at_[c]];
+        rgba[3] = at_[3] < 0 ? kHalfOne : samples[at_[3]];
+        if (isHole(rgba[3])) rgba[3] = 0;  // the file's own -0
+        if (!(isFiniteHalf(rgba[0]) && isFiniteHalf(rgba[1]) && isFiniteHalf(rgba[2]) &&
+              isFiniteHalf(rgba[3])))
+            settleNotFinite(rgba, found);
+        if (isHole(rgba[3])) continue;
+        if (rgba[3] == 0 || (rgba[3] & kHalfSign)) {
+            std::fill(rgba, rgba + 4, uint16_t(0));
             continue;
         }
+        rgba[3] = std::min(rgba[3], kHalfOne);
         covered = true;
-        rgba[0] = r;
-        rgba[1] = g;
-        rgba[2] = b;
-        rgba[3] = std::min(a, kHalfOne);
     }
-    return bad;
+    return found;
 }
 
 template <typename Code>
@@ -138,7 +170,7 @@ void RowConverter::gather(const void* samples, size_t count, float* rgba) const 
     }
 }
 
-size_t RowConverter::toHalves(const void* samples, size_t count, uint16_t* rgba, bool& covered) {
+NotFinite RowConverter::toHalves(const void* samples, size_t count, uint16_t* rgba, bool& covered) {
     if (read_as_ == OIIO::TypeHalf) {
         return copyHalves(static_cast<const uint16_t*>(samples), count, rgba, covered);
     }
@@ -149,15 +181,15 @@ size_t RowConverter::toHalves(const void* samples, size_t count, uint16_t* rgba,
             lookUp(static_cast<const uint16_t*>(samples), count, rgba);
         }
         covered = true;
-        return 0;
+        return {};
     }
     row_.resize(4 * count);
-    const size_t bad = toFloats(samples, count, row_.data(), covered);
+    const NotFinite found = toFloats(samples, count, row_.data(), covered);
     halvesFromFloats(row_.data(), row_.size(), rgba);
-    return bad;
+    return found;
 }
 
-size_t RowConverter::toFloats(const void* samples, size_t count, float* rgba, bool& covered) {
+NotFinite RowConverter::toFloats(const void* samples, size_t count, float* rgba, bool& covered) {
     gather(samples, count, rgba);
     const bool curved = !linearization_.isNone();
     // A curve belongs to the colour itself, not to the colour times its coverage.

@@ -18,6 +18,16 @@ struct ChannelSpan {
 };
 [[nodiscard]] ChannelSpan channelSpan(const PictureSource& source, bool with_alpha);
 
+/// Pixels of some rows that were not finite; PlatePixels says what becomes of them.
+struct NotFinite {
+    size_t holes = 0, infinite = 0;
+
+    void operator+=(const NotFinite& other) {
+        holes += other.holes;
+        infinite += other.infinite;
+    }
+};
+
 /// Converts rows of samples. Three ways, the shortest that is right for the file: halves that are
 /// linear already are copied; code values go through a table (made once for each plate); everything
 /// else goes through float.
@@ -31,13 +41,14 @@ public:
     [[nodiscard]] OIIO::TypeDesc readAs() const { return read_as_; }
     [[nodiscard]] const ChannelSpan& span() const { return span_; }
 
-    /// `count` pixels at `samples` to R G B A. Returns how many were not finite. `covered` is set
-    /// when any pixel has alpha above zero.
-    size_t toHalves(const void* samples, size_t count, uint16_t* rgba, bool& covered);
-    size_t toFloats(const void* samples, size_t count, float* rgba, bool& covered);
+    /// `count` pixels at `samples` to R G B A. `covered` is set when any pixel has alpha above
+    /// zero.
+    NotFinite toHalves(const void* samples, size_t count, uint16_t* rgba, bool& covered);
+    NotFinite toFloats(const void* samples, size_t count, float* rgba, bool& covered);
 
 private:
-    size_t copyHalves(const uint16_t* samples, size_t count, uint16_t* rgba, bool& covered) const;
+    NotFinite copyHalves(const uint16_t* samples, size_t count, uint16_t* rgba,
+                         bool& covered) const;
     template <typename Code>
     void lookUp(const Code* codes, size_t count, uint16_t* rgba) const;
     void gather(const void* samples, size_t count, float* rgba) const;

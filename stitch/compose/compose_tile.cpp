@@ -38,7 +38,8 @@ public:
                  (tile.y + tile.height - 1) / step_ + 1},
           warps_(shared.plates_.size()),
           rgba_(size_t(step_) * step_ * 4),
-          sum_(rgba_.size()) {}
+          sum_(rgba_.size()),
+          wanted_(rgba_.size() / 4) {}
 
     io::Picture run() {
         io::Picture picture(tile_.width, tile_.height, 4);
@@ -130,10 +131,16 @@ private:
         if (around_.present.back() == kNoPlate) around_.present.pop_back();
     }
 
-    // Adds the plate to the cell's sums: its light x gain x share, and its share where it is valid.
+    // Adds the plate to the cell's sums: its light x gain x weight, and its weight, which is its
+    // share of the pixel times its alpha there. `wanted_` is what the weight were if it covered.
     void addPlate(uint16_t plate, const float* rgba) {
         if (!fetchGains(plate)) {
-            std::copy(rgba, rgba + sum_.size(), sum_.begin());
+            for (size_t i = 0; i < wanted_.size(); ++i) {
+                const float* in = rgba + 4 * i;
+                for (size_t c = 0; c < 3; ++c) sum_[4 * i + c] = in[3] * in[c];
+                sum_[4 * i + 3] = in[3];
+                wanted_[i] = in[3] > 0 ? 1.0f : 0.0f;
+            }
             return;
         }
         std::vector<float>& column = column_;  // per label-grid column: gain r g b, share
@@ -149,16 +156,18 @@ private:
             }
             const float* in = rgba + size_t(row) * step_ * 4;
             float* out = &sum_[size_t(row) * step_ * 4];
-            for (int x = 0; x < step_; ++x, in += 4, out += 4) {
+            float* wanted = &wanted_[size_t(row) * step_];
+            for (int x = 0; x < step_; ++x, in += 4, out += 4, ++wanted) {
                 const SplineTaps& tx = around_.x[size_t(x)];
                 const float* taps = &column[size_t(tx.first - around_.x0) * 4];
                 float gain[4];
                 for (int c = 0; c < 4; ++c)
                     gain[c] = tx.weight[0] * taps[c] + tx.weight[1] * taps[4 + c] +
                               tx.weight[2] * taps[8 + c];
-                const float share = sharpened(gain[3]) * in[3];
-                for (int c = 0; c < 3; ++c) out[c] += share * gain[c] * in[c];
-                out[3] += share;
+                const float share = sharpened(gain[3]), weight = share * in[3];
+                for (int c = 0; c < 3; ++c) out[c] += weight * gain[c] * in[c];
+                out[3] += weight;
+                if (in[3] > 0) *wanted += share;
             }
         }
     }
@@ -187,6 +196,7 @@ private:
     bool composeCell(int cx, int cy) {
         lookAround(cx, cy);
         std::fill(sum_.begin(), sum_.end(), 0.0f);
+        std::fill(wanted_.begin(), wanted_.end(), 0.0f);
         bool any = false;
         for (const uint16_t plate : around_.present) {
             if (!warp(plate).cell(cx, cy, rgba_.data())) continue;
@@ -206,7 +216,8 @@ private:
     }
 
     // Pixels that the labels' plates don't hold (beyond a frame's edge that cuts a label cell, or a
-    // broken pixel) are taken from any other plate that does, nearest axis first.
+    // broken pixel) are taken from any other plate that does, nearest axis first; so is the rest of
+    // what they cover in part.
     bool fillMissing(int cx, int cy) {
         if (!anyMissing(cx, cy)) return false;
         const calib::Vector3d middle =
@@ -227,13 +238,16 @@ private:
             if (!warp(plate).cell(cx, cy, rgba_.data())) continue;
             fetchGains(plate);
             for (size_t i = 0; i < sum_.size(); i += 4) {
-                if (sum_[i + 3] > 0 || rgba_[i + 3] == 0) continue;
+                if (rgba_[i + 3] == 0 || isFull(i / 4)) continue;
                 const size_t row = i / 4 / size_t(step_), x = i / 4 % size_t(step_);
                 const size_t gain = (size_t(around_.y[row].first + 1 - around_.y0) * around_.width +
                                      size_t(around_.x[x].first + 1 - around_.x0)) *
                                     4;
-                for (int c = 0; c < 3; ++c) sum_[i + c] = rgba_[i + c] * gains_[gain + c];
-                sum_[i + 3] = 1;
+                float& wanted = wanted_[i / 4];
+                if (wanted == 0) wanted = 1;
+                const float weight = (wanted - sum_[i + 3]) * rgba_[i + 3];
+                for (int c = 0; c < 3; ++c) sum_[i + c] += weight * rgba_[i + c] * gains_[gain + c];
+                sum_[i + 3] += weight;
                 any = true;
             }
             if (!anyMissing(cx, cy)) break;
@@ -247,8 +261,11 @@ private:
         const int height = std::min(step_, shared_.grid_.height - cy * step_);
         for (int y = 0; y < height; ++y)
             for (int x = 0; x < width; ++x)
-                if (sum_[(size_t(y) * step_ + x) * 4 + 3] == 0) return true;
+                if (!isFull(size_t(y) * step_ + x)) return true;
         return false;
+    }
+    [[nodiscard]] bool isFull(size_t pixel) const {
+        return sum_[4 * pixel + 3] > 0 && sum_[4 * pixel + 3] >= wanted_[pixel];
     }
 
     void copyCell(int cx, int cy, io::Picture& picture) const {
@@ -265,6 +282,7 @@ private:
     CellRange range_;
     std::vector<std::unique_ptr<PlateWarp>> warps_;
     std::vector<float> rgba_, sum_;
+    std::vector<float> wanted_;  // per pixel: the sum's weight if its plates covered it whole
     std::vector<float> gains_, column_;
     Around around_;
 };

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <vector>
 
+#include "io/hole.h"
 #include "stitch/resample/flat_positions.h"
 #include "stitch/resample/position_lattice.h"
 
@@ -17,29 +18,28 @@ namespace {
 
 constexpr int kStep = 16;
 constexpr int kReach = 8;  // the sharp filter's radius, and as much again for a local scale of 2
-constexpr uint16_t kHalfSign = 0x8000, kHalfOne = 0x3c00;
+constexpr uint16_t kHalfSign = 0x8000;
 
 enum State : uint8_t { picture, beyond, filled, filled_again };
 
-bool isEmpty(const io::PlatePixels& plane, size_t pixel) {
-    if (plane.isHalf()) {
-        const uint16_t* v = &plane.half[4 * pixel];
-        return ((v[0] | v[1] | v[2]) & ~kHalfSign) == 0 && v[3] != 0;
+// No colour, and no alpha where the plane has one.
+bool isEmpty(const io::FramePixels::Filtered& plane, size_t pixel) {
+    const bool has_alpha = plane.channel[3] >= 0;
+    if (plane.pixels.isHalf()) {
+        const uint16_t* v = &plane.pixels.half[4 * pixel];
+        return ((v[0] | v[1] | v[2]) & ~kHalfSign) == 0 && !io::isHole(v[3]) &&
+               (!has_alpha || v[3] == 0);
     }
-    const float* v = &plane.full[4 * pixel];
-    return v[0] == 0 && v[1] == 0 && v[2] == 0 && v[3] != 0;
+    const float* v = &plane.pixels.full[4 * pixel];
+    return v[0] == 0 && v[1] == 0 && v[2] == 0 && !io::isHole(v[3]) && (!has_alpha || v[3] == 0);
 }
 
-void put(io::PlatePixels& plane, size_t pixel, const std::array<float, 3>& value, bool valid) {
-    for (size_t c = 0; c < 3; ++c)
+void put(io::PlatePixels& plane, size_t pixel, const std::array<float, 4>& value) {
+    for (size_t c = 0; c < 4; ++c)
         if (plane.isHalf())
             plane.half[4 * pixel + c] = io::halfFromFloat(value[c]);
         else
             plane.full[4 * pixel + c] = value[c];
-    if (plane.isHalf())
-        plane.half[4 * pixel + 3] = valid ? kHalfOne : uint16_t(0);
-    else
-        plane.full[4 * pixel + 3] = valid ? 1.0f : 0.0f;
 }
 
 // The light at the edge plus what it gained on the way there, within half and twice the edge's.
@@ -63,7 +63,8 @@ public:
         tbb::parallel_for(0, part_.height, [&](int y) {
             for (int x = 0; x < part_.width; ++x)
                 if (state_[at(x, y)] == beyond)
-                    for (auto& plane : pixels_.filtered) put(plane.pixels, at(x, y), {}, false);
+                    for (auto& plane : pixels_.filtered)
+                        put(plane.pixels, at(x, y), {0, 0, 0, io::kHole});
         });
     }
 
@@ -72,7 +73,7 @@ private:
 
     [[nodiscard]] bool isEmptyPixel(size_t pixel) const {
         return std::all_of(pixels_.filtered.begin(), pixels_.filtered.end(),
-                           [&](const auto& plane) { return isEmpty(plane.pixels, pixel); });
+                           [&](const auto& plane) { return isEmpty(plane, pixel); });
     }
 
     // Whether there are any.
@@ -153,9 +154,11 @@ private:
         const int width = part_.width;
         plane.read(int(edge % size_t(width)), int(edge / size_t(width)), e);
         plane.read(int(mirror % size_t(width)), int(mirror / size_t(width)), m);
-        std::array<float, 3> value{};
-        for (size_t c = 0; c < 3; ++c) value[c] = m[3] != 0 ? goneOn(e[c], m[c]) : e[c];
-        put(plane, pixel, value, e[3] != 0);
+        std::array<float, 4> value{0, 0, 0, e[3]};
+        // Colours, not their products with alpha, go on; alpha stays.
+        for (size_t c = 0; c < 3; ++c)
+            value[c] = m[3] > 0 && e[3] > 0 ? goneOn(e[c], m[c] * e[3] / m[3]) : e[c];
+        put(plane, pixel, value);
     }
 
     const io::FramePart& part_;

@@ -2,6 +2,7 @@
 
 #include "io/made_picture.h"
 #include "io/new_file.h"
+#include "stitch/flatten/flatten_frame.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
@@ -19,6 +20,10 @@ std::string recipeOf(const Plate& plate, const FlattenJob& request) {
     recipe.add(calib::LensMap(plate.lens, plate.sensor));
     recipe.add({double(int(request.fit)), double(request.half)});
     return recipe.text();
+}
+
+std::string cutOverscan(const std::string& name) {
+    return name + ": overscan cut at twice the frame";
 }
 
 }  // namespace
@@ -44,13 +49,26 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
             result.kept.push_back(targets[i]);
             continue;
         }
+        std::string warning;
+        if (const auto frame = frameWithMore(plate.file, &warning)) {
+            bool clamped = false;
+            clock.begin("flatten");
+            flattenFrame(*frame, calib::LensMap(plate.lens, plate.sensor), request.fit, targets[i],
+                         tags.recipe, &clamped);
+            clock.end();
+            if (clamped) result.warnings.push_back(cutOverscan(name));
+            result.written.push_back(targets[i]);
+            clock.add("flatten", double(plate.file.width) * plate.file.height);
+            continue;
+        }
+        if (!warning.empty()) result.warnings.push_back(warning);
         clock.begin("read");
         const auto pixels = io::readPlatePixels(plate.file);
         clock.begin("flatten");
         bool clamped = false;
         const auto flat =
             flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
-        if (clamped) result.warnings.push_back(name + ": overscan cut at twice the frame");
+        if (clamped) result.warnings.push_back(cutOverscan(name));
         clock.begin("write");
         io::writePicture(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
                          flat.window);

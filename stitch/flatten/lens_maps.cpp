@@ -8,14 +8,13 @@
 #include "io/numbered_files.h"
 #include "stitch/resample/flat_positions.h"
 #include "stitch/resample/uv_map.h"
+#include "stitch/resample/warp.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
 using calib::Vector2d;
-
-constexpr double kLeastTransmission = 0.01;  // less can't be divided out: see warp.h
 
 // "shot.1001" in two: what the frames of a shot share, and the frame.
 struct FrameName {

@@ -4,17 +4,13 @@
 #pragma once
 
 #include "calib/lens.h"
-#include "io/frame_file.h"
+#include "stitch/flatten/frame_warp.h"
 
 namespace plateloom::stitch {
 
-/// Rows are made in strips of this many, but for the last.
-inline constexpr int kStripRows = 16;
-
-/// Recorded rows [y, y + rows) of one part into `samples`, as io::FrameWriter wants them; y is a
-/// multiple of kStripRows. Where the flat frame has no sample every channel is 0. Returns how many
-/// pixels that are. `pixels` have had their border filled (stitch/flatten/flat_border.h).
-size_t unflattenRows(const io::FramePart& part, const io::FramePixels& pixels,
-                     const calib::LensMap& lens, int y, int rows, char* samples);
+/// For one part of the flat frame; its pixels have had their border filled
+/// (stitch/flatten/flat_border.h). Where it has no sample every channel is 0. `part` and `lens`
+/// must outlive what is returned.
+[[nodiscard]] FrameWarp unflattening(const io::FramePart& part, const calib::LensMap& lens);
 
 }  // namespace plateloom::stitch

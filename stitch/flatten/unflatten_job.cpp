@@ -32,12 +32,13 @@ size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const c
     fillFlatBorder(part, lens, pixels);
     const int height = lens.sensor().height_px;
     const size_t row_bytes = size_t(lens.sensor().width_px) * part.pixelBytes();
+    const FrameWarp warp = unflattening(part, lens);
     std::vector<char> band(row_bytes * size_t(std::min(kBandRows, height)));
     size_t uncovered = 0;
     for (int y = 0; y < height; y += kBandRows) {
         const int rows = std::min(kBandRows, height - y);
         clock.begin("unflatten");
-        uncovered += unflattenRows(part, pixels, lens, y, rows, band.data());
+        uncovered += warpFrameRows(part, pixels, warp, y, rows, band.data());
         clock.begin("write");
         write(y, rows, band.data());
     }
@@ -48,7 +49,7 @@ Made unflattenExr(const Plate& plate, const calib::LensMap& lens,
                   const std::filesystem::path& target, const std::string& recipe,
                   StageClock& clock) {
     const io::FrameFile file = io::readFrameHeader(plate.file);
-    io::FrameWriter writer(target, file, recipe);
+    io::FrameWriter writer(target, file, {0, 0, file.width, file.height, {}, {}}, recipe);
     Made made;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         clock.begin("read");

@@ -98,11 +98,13 @@ void lightOfRow(const float* rgba, int y, const calib::LensMap& lens, float clip
         const float* p = rgba + 4 * size_t(x);
         const float x_mm = (float(x) - middle) * mm_x, r2 = x_mm * x_mm + y_mm * y_mm;
         const float transmission = 1.0f - r2 * (a1 + r2 * (a2 + r2 * a3));
-        const float recorded = kRed * p[0] + kGreen * p[1] + kBlue * p[2];
+        // Half covered is no darker: the colour itself counts.
+        const float cover = p[3] > 0.5f ? 1 / p[3] : 1.0f;
+        const float recorded = cover * (kRed * p[0] + kGreen * p[1] + kBlue * p[2]);
         const float open = std::max(transmission, kLeastTransmission);
         light[x] = 1.0f + std::max(0.0f, recorded) * per_floor / open;
-        const bool counts = p[3] > 0.5f && transmission > kLeastTransmission && p[0] < clip &&
-                            p[1] < clip && p[2] < clip;
+        const float most = cover * std::max({p[0], p[1], p[2]});
+        const bool counts = p[3] > 0.5f && transmission > kLeastTransmission && most < clip;
         valid[x] = counts ? 255 : 0;
     }
 }

@@ -17,15 +17,17 @@ struct SamplePoint {
               1;  ///< plate pixels per output pixel along each plate axis; below 1 counts as 1
 };
 
-/// `count` samples into `rgba` (4 floats each). Alpha is 1 where the filter's centre lies on valid
-/// pixels, else 0 with RGB 0; near invalid pixels the filter is renormalised over the valid ones,
-/// beyond the frame's edge the picture goes on as it came. Beside a light that is far brighter than
-/// its surroundings the filter's overshoot is bounded by what the nearest pixels hold.
+/// `count` samples into `rgba` (4 floats each), associated: all four channels go through one filter
+/// and one bound, so that colour / alpha stays within what the nearest pixels hold. Where the
+/// filter's centre lies in a hole of the plate or off the frame all four are 0; near a hole the
+/// filter is renormalised over the samples, beyond the frame's edge the picture goes on as it came.
+/// Beside a light that is far brighter than its surroundings the filter's overshoot is bounded by
+/// what the nearest pixels hold.
 void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba);
 
 /// The same with a cubic B-spline as wide as 4 output pixels: no overshoot at all, soft; for the
-/// small plates that seams and bands are made from. Alpha is the valid share under the filter
-/// (outside the frame counts as invalid), RGB the mean over that share.
+/// small plates that seams and bands are made from. Alpha is the covered share under the filter
+/// (outside the frame nothing is), RGB the mean over that share, not associated.
 void resampleSmooth(const io::PlatePixels& plate, const SamplePoint* points, size_t count,
                     float* rgba);
 

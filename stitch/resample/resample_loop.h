@@ -154,7 +154,7 @@ private:
     template <class T>
     void sample(const T* corner, ptrdiff_t stride, size_t i, float* rgba) {
         Simd::sum(corner, stride, x_[i].taps, y_[i].taps, wx_[i], wy_[i], rgba);
-        finish<Simd>(corner, stride, x_[i], y_[i], smooth_, rgba);
+        finish<Simd>(corner, stride, x_[i], y_[i], wx_[i], wy_[i], smooth_, rgba);
     }
 
     Texels<Texel> plate_;

@@ -10,7 +10,17 @@ namespace {
 constexpr double kLargestStep_rad = 0.0125;
 constexpr int kLargestStep = 16;
 constexpr double kTolerance_px = 0.001;
-constexpr float kLeastTransmission = 0.01f;
+
+// The colour itself. Where next to nothing covers, half's steps are all that is left of it.
+void unassociate(float* rgba, size_t count) {
+    constexpr float kLeastAlpha = 1e-3f;
+    for (size_t i = 0; i < count; ++i, rgba += 4) {
+        if (rgba[3] == 1) continue;
+        const float factor = rgba[3] >= kLeastAlpha ? 1 / rgba[3] : 0;
+        for (int c = 0; c < 3; ++c) rgba[c] *= factor;
+        if (factor == 0) rgba[3] = 0;
+    }
+}
 
 }  // namespace
 
@@ -92,6 +102,7 @@ bool PlateWarp::cell(int cx, int cy, float* rgba) {
     if (!pixels_) pixels_ = store_.get(plate_.plate);
     resample(*pixels_, points_.data(), points_.size(), rgba);
     unshade(plate_, points_.data(), points_.size(), rgba);
+    unassociate(rgba, points_.size());
     return true;
 }
 

@@ -35,8 +35,10 @@ public:
     PlateWarp(const PlacedPlate& plate, PlateStore& store, const PanoramaGrid& grid,
               const CellRange& cells);
 
-    /// RGBA of cell (cx, cy), step x step pixels; alpha 0 or 1, RGB 0 where it is 0. False when the
-    /// plate shows nothing of the cell (`rgba` is then untouched).
+    /// RGBA of cell (cx, cy), step x step pixels: the colour itself, not associated, and the
+    /// plate's alpha as its weight; RGB 0 where it is 0. False when the plate shows nothing of the
+    /// cell
+    /// (`rgba` is then untouched).
     bool cell(int cx, int cy, float* rgba);
 
 private:
@@ -46,6 +48,9 @@ private:
     PositionLattice lattice_;
     std::vector<SamplePoint> points_;
 };
+
+/// Less of the light than this can't be divided out.
+inline constexpr float kLeastTransmission = 0.01f;
 
 /// Divides the lens's shading out of `count` values taken at `points` and multiplies the plate's
 /// gain in. Where the lens lets no light through, nothing can be recovered: alpha becomes 0.

@@ -12,7 +12,6 @@
 #include "io/input_error.h"
 #include "stitch/resample/position_lattice.h"
 #include "stitch/resample/resample.h"
-#include "stitch/view/view_cover.h"
 
 namespace plateloom::stitch {
 
@@ -111,7 +110,6 @@ struct Workroom {
     std::vector<SamplePoint> points;
     std::vector<char> shown;  // cells that have any
     io::PlatePixels region;
-    CoverPlane cover;
     std::vector<float> rgba = std::vector<float>(kCellPixels * 4);
 };
 
@@ -226,7 +224,6 @@ private:
         const bool whole = frame_.grid.projection == Projection::equirectangular;
         frame_.panorama.read(region.x + int(origin_.x()), region.y + int(origin_.y()), region.width,
                              region.height, whole, room_.region);
-        room_.cover.take(room_.region);
         corner_x_ = region.x;
         corner_y_ = region.y;
     }
@@ -242,7 +239,6 @@ private:
         }
         float* rgba = room_.rgba.data();
         resample(room_.region, points, kCellPixels, rgba);
-        room_.cover.apply(points, kCellPixels, rgba);
         const int across = cells_.x1 - cells_.x0;
         const int x0 = (cells_.x0 + k % across) * kStep, y0 = (cells_.y0 + k / across) * kStep;
         if (frame_.look == Look::lens) shade(x0, y0, rgba);

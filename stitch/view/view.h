@@ -49,9 +49,8 @@ struct View {
 [[nodiscard]] std::optional<calib::Vector3d> directionOf(const ViewCamera& camera, Look look,
                                                          const calib::Vector2d& frame_px);
 
-/// Alpha is 1 where the panorama covers the pixel and falls to 0 over the last half pixel before
-/// the cover's edge; where the panorama itself is half transparent, so is the view. The filter is
-/// as wide as a frame pixel is in the panorama, along each of its axes, up to 64 panorama pixels.
+/// Alpha is the panorama's, filtered as its colours are; what its file leaves out is transparent.
+/// The filter is as wide as a frame pixel is in the panorama, along each of its axes, up to 64 panorama pixels.
 /// Throws io::InputError for a part of the panorama that can't be read.
 ///
 /// Beside the picture it holds, for each thread, the part of the panorama under 128 x 128 pixels.

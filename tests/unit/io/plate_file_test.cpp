@@ -8,6 +8,7 @@
 #include <cmath>
 #include <limits>
 
+#include "io/hole.h"
 #include "io/input_error.h"
 #include "io/transfer_curves.h"
 #include "tests/program.h"
@@ -209,7 +210,7 @@ TEST_CASE("Floats stay floats, integers of an EXR stay the numbers that they are
     CHECK(at(readPlate(path), 3, 1) == rampAt(3, 1));
 }
 
-TEST_CASE("Pixels that are not finite are counted and cover nothing") {
+TEST_CASE("What is no number is a hole, what is infinite the brightest value; both are counted") {
     const Folder folder;
     const auto nanAt = [](int bad_x, uint32_t bits) {
         return [=](int x, int) { return x == bad_x ? bits : uint32_t(0x3c00); };
@@ -227,7 +228,11 @@ TEST_CASE("Pixels that are not finite are counted and cover nothing") {
     for (const char* name : {"half.exr", "float.exr"}) {
         const PlatePixels pixels = readPlate(folder / name);
         CHECK(pixels.bad_pixels == 9);  // three columns of three rows
-        for (int x = 0; x < 3; ++x) CHECK(at(pixels, x, 1) == kNothing);
+        for (int x = 0; x < 2; ++x) {
+            CHECK(at(pixels, x, 1) == kNothing);
+            CHECK(isHole(at(pixels, x, 1).v[3]));
+        }
+        CHECK(at(pixels, 2, 1) == Rgba{{1, 1, 65504, 1}});
         CHECK(at(pixels, 3, 1) == Rgba{{1, 1, 1, 1}});
     }
 }

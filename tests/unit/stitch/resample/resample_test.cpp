@@ -6,6 +6,7 @@
 #include <limits>
 #include <random>
 
+#include "io/hole.h"
 #include "stitch/resample/resample_variants.h"
 
 using namespace plateloom;
@@ -35,11 +36,13 @@ io::PlatePixels plateOf(int width, int height, const Light& light, bool half = f
 }
 
 void breakPixel(io::PlatePixels& plate, int x, int y) {
-    for (int c = 0; c < 4; ++c) {
-        if (plate.isHalf())
-            plate.half[(size_t(y) * plate.width + x) * 4 + c] = 0;
-        else
-            plate.full[(size_t(y) * plate.width + x) * 4 + c] = 0;
+    const size_t at = (size_t(y) * plate.width + x) * 4;
+    if (plate.isHalf()) {
+        std::fill_n(&plate.half[at], 3, uint16_t(0));
+        plate.half[at + 3] = io::kHalfHole;
+    } else {
+        std::fill_n(&plate.full[at], 3, 0.0f);
+        plate.full[at + 3] = io::kHole;
     }
 }
 

@@ -203,7 +203,8 @@ TEST_CASE("coverage that the panorama holds comes into the view, associated", "[
             const float* rgba = view.picture.at(x, y);
             const auto direction = directionOf(camera, Look::flat, {x + 0.5, y + 0.5});
             const double column = grid.pixelOf(*direction).x();
-            if (column > 256) {
+            CHECK(rgba[3] <= 0.5f);
+            if (column > 258) {
                 CHECK(rgba[3] == 0);
                 CHECK(rgba[0] == 0);
             } else if (column < 250) {
@@ -211,6 +212,45 @@ TEST_CASE("coverage that the panorama holds comes into the view, associated", "[
                 CHECK(rgba[1] == Approx(0.5 * world.light(*direction, 1)).margin(1e-3));
             }
         }
+}
+
+TEST_CASE("colour and alpha of a view fall together at any edge of cover", "[view][alpha]") {
+    const PanoramaGrid grid = latlongGrid(512);
+    const test::Folder folder;
+    writePanorama(folder / "edges.exr", grid, {},
+                  [&](int x, int y, const calib::Vector3d&, float* rgba) {
+                      rgba[3] = (x / 9 + y / 7) % 3 == 0 ? 0.0f : float(x % 9) / 8;
+                      for (int c = 0; c < 3; ++c) rgba[c] = rgba[3] * float(c + 1);
+                  });
+    const io::PanoramaReader panorama(folder / "edges.exr", "", kCache);
+    const double focal_mm = GENERATE(30.0, 6.0);  // about as fine, and five times coarser
+    const ViewCamera camera = cameraAt({0, 0, 0}, bentLens(focal_mm), 120);
+    const View view =
+        renderView(panorama, grid, camera, Look::flat, wholeFrame(camera.lens.sensor()));
+    double worst = 0;
+    for (size_t i = 0; i < view.picture.data.size(); i += 4) {
+        const float* rgba = &view.picture.data[i];
+        if (rgba[3] < 1e-4f) continue;
+        for (int c = 0; c < 3; ++c)
+            worst = std::max(worst, std::abs(double(rgba[c]) / rgba[3] / (c + 1) - 1));
+    }
+    CHECK(worst < 0.005);
+}
+
+TEST_CASE("a panorama's alpha of nothing but zeros says nothing, as a plate's", "[view][alpha]") {
+    const PanoramaGrid grid = latlongGrid(512);
+    const test::Folder folder;
+    writePanorama(folder / "zero.exr", grid, {},
+                  [&](int, int, const calib::Vector3d&, float* rgba) {
+                      rgba[0] = rgba[1] = rgba[2] = 0.25f;
+                      rgba[3] = 0;
+                  });
+    const io::PanoramaReader panorama(folder / "zero.exr", "", kCache);
+    const ViewCamera camera = cameraAt({0, 0, 0}, bentLens(30), 120);
+    const View view =
+        renderView(panorama, grid, camera, Look::flat, wholeFrame(camera.lens.sensor()));
+    CHECK(view.covered == 1);
+    CHECK(view.picture.at(60, 30)[0] == Approx(0.25));
 }
 
 TEST_CASE("a panorama's data window leaves the rest of it uncovered", "[view]") {

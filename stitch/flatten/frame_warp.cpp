@@ -1,0 +1,186 @@
+#include "stitch/flatten/frame_warp.h"
+
+#include <tbb/parallel_for.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cassert>
+#include <cmath>
+#include <cstring>
+#include <vector>
+
+#include "io/half_rows.h"
+#include "io/hole.h"
+#include "stitch/resample/position_lattice.h"
+
+namespace plateloom::stitch {
+
+namespace {
+
+constexpr int kStep = kStripRows;
+constexpr int kCellPixels = kStep * kStep;
+constexpr double kTolerance_px = 0.001;
+
+// One strip of lattice cells.
+class Strip {
+public:
+    Strip(const io::FramePart& part, const io::FramePixels& pixels, const FrameWarp& warp, int cy)
+        : part_(part),
+          pixels_(pixels),
+          warp_(warp),
+          cy_(cy),
+          width_(warp.to.width()),
+          across_((width_ + kStep - 1) / kStep),
+          rows_(std::min(kStep, warp.to.height() - cy * kStep)),
+          stride_(part.pixelBytes()),
+          lattice_(
+              [&](double x, double y) -> std::optional<calib::Vector2d> {
+                  auto source = warp_.source(x + warp_.to.x0, y + warp_.to.y0);
+                  if (source) *source -= calib::Vector2d(part_.x, part_.y);
+                  return source;
+              },
+              [](double, double) { return false; }, {0, cy, across_, cy + 1},
+              {kStep, kTolerance_px, part.width, part.height}) {
+        size_t at = 0;
+        for (const io::FrameChannel& channel : part.channels) {
+            offset_.push_back(at);
+            at += bytesOf(channel.type);
+        }
+    }
+
+    /// Returns how many pixels are not covered.
+    size_t run(char* samples) {
+        size_t uncovered = 0;
+        for (int cx = 0; cx < across_; ++cx) {
+            columns_ = std::min(kStep, width_ - cx * kStep);
+            out_ = samples + size_t(cx) * kStep * stride_;
+            if (!lattice_.cell(cx, cy_, points_)) {
+                for (int row = 0; row < rows_; ++row)
+                    std::memset(pixel(row, 0), 0, size_t(columns_) * stride_);
+                uncovered += size_t(rows_) * columns_;
+                continue;
+            }
+            light(cx);
+            for (size_t i = 0; i < pixels_.filtered.size(); ++i) {
+                const size_t missing = filter(pixels_.filtered[i]);
+                if (i == 0) uncovered += missing;
+            }
+            for (const auto& plane : pixels_.nearest) pick(plane);
+        }
+        return uncovered;
+    }
+
+private:
+    [[nodiscard]] char* pixel(int row, int column) const {
+        return out_ + (size_t(row) * width_ + column) * stride_;
+    }
+
+    // How much light each pixel gets; those that nothing counts for are sent off the frame.
+    void light(int cx) {
+        const PixelBounds& from = warp_.from;
+        for (int k = 0; k < kCellPixels; ++k) {
+            SamplePoint& p = points_[k];
+            const calib::Vector2d source(double(p.x) + part_.x, double(p.y) + part_.y);
+            const calib::Vector2d made(cx * kStep + k % kStep + 0.5 + warp_.to.x0,
+                                       cy_ * kStep + k / kStep + 0.5 + warp_.to.y0);
+            const bool counts = source.x() >= from.x0 && source.x() <= from.x1 &&
+                                source.y() >= from.y0 && source.y() <= from.y1;
+            const auto factor = counts ? warp_.light(made, source) : std::nullopt;
+            light_[k] = factor.value_or(0);
+            if (!factor) p.x = p.y = -1e6f;
+        }
+    }
+
+    size_t filter(const io::FramePixels::Filtered& plane) {
+        resample(plane.pixels, points_, kCellPixels, rgba_);
+        for (size_t c = 0; c < 4; ++c)
+            if (plane.channel[c] >= 0) store(int(c), plane.channel[c], plane.is_share[c]);
+        size_t missing = 0;
+        for (int row = 0; row < rows_; ++row)
+            for (int column = 0; column < columns_; ++column)
+                missing += !holdsSample(plane.pixels, points_[row * kStep + column]);
+        return missing;
+    }
+
+    [[nodiscard]] bool isInPart(const SamplePoint& p) const {
+        return p.x >= 0 && p.y >= 0 && p.x <= float(part_.width) && p.y <= float(part_.height);
+    }
+    [[nodiscard]] size_t pixelAt(const SamplePoint& p) const {
+        const int x = std::min(int(p.x), part_.width - 1), y = std::min(int(p.y), part_.height - 1);
+        return size_t(y) * size_t(part_.width) + size_t(x);
+    }
+    [[nodiscard]] bool holdsSample(const io::PlatePixels& plane, const SamplePoint& p) const {
+        if (!isInPart(p)) return false;
+        const size_t alpha = 4 * pixelAt(p) + 3;
+        return !(plane.isHalf() ? io::isHole(plane.half[alpha]) : io::isHole(plane.full[alpha]));
+    }
+
+    void store(int c, int channel, bool is_share) {
+        const io::FrameChannel& to = part_.channels[size_t(channel)];
+        for (int k = 0; k < kCellPixels; ++k) {
+            const float value = rgba_[4 * k + c];
+            values_[k] = to.kind == io::ChannelKind::colour ? value * light_[k] : value;
+        }
+        // A filter overshoots beside an edge, and its weights add up to 1 but for rounding.
+        constexpr float kRounding = 1e-5f;
+        if (is_share)
+            for (float& value : values_)
+                value = value > 1 - kRounding ? 1.0f : std::max(value, 0.0f);
+        if (to.type == io::SampleType::half) {
+            io::halvesFromFloats(values_, kCellPixels, halves_);
+            scatter(halves_, channel);
+        } else {
+            scatter(values_, channel);
+        }
+    }
+
+    template <class Value>
+    void scatter(const Value* values, int channel) const {
+        for (int row = 0; row < rows_; ++row) {
+            char* to = pixel(row, 0) + offset_[size_t(channel)];
+            for (int column = 0; column < columns_; ++column, to += stride_)
+                std::memcpy(to, values + row * kStep + column, sizeof(Value));
+        }
+    }
+
+    void pick(const io::FramePixels::Nearest& plane) const {
+        const size_t bytes = bytesOf(part_.channels[size_t(plane.channel)].type);
+        for (int row = 0; row < rows_; ++row)
+            for (int column = 0; column < columns_; ++column) {
+                const SamplePoint& p = points_[row * kStep + column];
+                char* to = pixel(row, column) + offset_[size_t(plane.channel)];
+                if (isInPart(p))
+                    std::memcpy(to, &plane.samples[bytes * pixelAt(p)], bytes);
+                else
+                    std::memset(to, 0, bytes);
+            }
+    }
+
+    const io::FramePart& part_;
+    const io::FramePixels& pixels_;
+    const FrameWarp& warp_;
+    int cy_, width_, across_, rows_, columns_ = 0;
+    size_t stride_;
+    std::vector<size_t> offset_;
+    PositionLattice lattice_;
+    char* out_ = nullptr;
+    SamplePoint points_[kCellPixels];
+    float light_[kCellPixels], values_[kCellPixels], rgba_[4 * kCellPixels];
+    uint16_t halves_[kCellPixels];
+};
+
+}  // namespace
+
+size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
+                     const FrameWarp& warp, int y, int rows, char* samples) {
+    assert(y % kStep == 0);
+    const size_t row_bytes = size_t(warp.to.width()) * part.pixelBytes();
+    std::atomic<size_t> missing{0};
+    tbb::parallel_for(0, (rows + kStep - 1) / kStep, [&](int strip) {
+        Strip work(part, pixels, warp, y / kStep + strip);
+        missing += work.run(samples + size_t(strip) * kStep * row_bytes);
+    });
+    return missing;
+}
+
+}  // namespace plateloom::stitch

@@ -1,0 +1,36 @@
+// Every channel of a frame taken through a lens map, each as its kind asks for: what `flatten` and
+// `unflatten` make of a frame with more in it than a picture.
+#pragma once
+
+#include <cstddef>
+#include <functional>
+#include <optional>
+
+#include "calib/sensor.h"
+#include "io/frame_file.h"
+#include "stitch/resample/overscan.h"
+
+namespace plateloom::stitch {
+
+/// Rows that are made at once; they start at a multiple of it.
+inline constexpr int kStripRows = 16;
+
+/// From the pixels that are made to the pixels that they are made of. Both count from the upper
+/// left corner of the recorded frame.
+struct FrameWarp {
+    PixelBounds to;    ///< what is made
+    PixelBounds from;  ///< the part of the source that counts; beyond it is nothing
+    std::function<std::optional<calib::Vector2d>(double x, double y)> source;
+    /// What colours are multiplied with; nothing where the pixel can't be made.
+    std::function<std::optional<float>(const calib::Vector2d& made_px,
+                                       const calib::Vector2d& source_px)>
+        light;
+};
+
+/// Rows [y, y + rows) of what is made into `samples`, pixels of all channels as
+/// FramePart::pixelBytes has it. Returns how many pixels of the first filtered plane found no
+/// sample.
+size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
+                     const FrameWarp& warp, int y, int rows, char* samples);
+
+}  // namespace plateloom::stitch
