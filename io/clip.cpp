@@ -236,6 +236,23 @@ void keepOnly(const FrameRange& frames, Clip& clip) {
     clip.files = std::move(files);
 }
 
+// A number far from all others is none of a frame. Names the file on the lesser side of the widest
+// gap.
+void refuseDistant(const Clip& clip) {
+    const auto& numbers = clip.numbers;
+    if (numbers.back() - numbers.front() < kMostFrames) return;
+    size_t after = 1;
+    for (size_t i = 2; i < numbers.size(); ++i)
+        if (numbers[i] - numbers[i - 1] > numbers[after] - numbers[after - 1]) after = i;
+    const size_t distant = after * 2 > numbers.size() ? after : after - 1;
+    const size_t near = distant == after ? after - 1 : after;
+    throw InputError(clip.files[distant].string(),
+                     "its frame number is " +
+                         std::to_string(std::abs(numbers[distant] - numbers[near])) +
+                         " away from the next one's (" + std::to_string(numbers[near]) +
+                         "): rename it, leave it out, or name the frames with --frames");
+}
+
 std::string rateInWords(const FrameRate& rate) {
     char text[40];
     std::snprintf(text, sizeof text, "%.6g", rate.perSecond());
@@ -249,6 +266,7 @@ Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
     if (candidate.movie.empty()) {
         settleFrames(candidate, clip, &out->warnings);
         if (frames) keepOnly(*frames, clip);
+        refuseDistant(clip);
         clip.first = readPlateHeader(clip.files.front(), colour_space);
     } else {
         clip.movie = true;

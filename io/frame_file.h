@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "io/channel_kind.h"
+#include "io/made_mark.h"
 #include "io/picture.h"
 #include "io/plate_file.h"
 
@@ -91,7 +92,7 @@ class FrameWriter {
 public:
     /// `recipe` as in PictureTags.
     FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                const FrameLayout& layout, const std::string& recipe);
+                const FrameLayout& layout, const std::string& recipe, Made kind);
     ~FrameWriter();
     /// Rows [y, y + rows) of a part, pixels of all channels as FramePart::pixelBytes has it; parts
     /// and rows in order.

@@ -47,12 +47,13 @@ struct FrameWriter::State {
 };
 
 FrameWriter::FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                         const FrameLayout& layout, const std::string& recipe)
+                         const FrameLayout& layout, const std::string& recipe, Made kind)
     : state_(new State{WrittenFile(target), {}, 0}) {
     for (const OIIO::ImageSpec& spec : source.attributes->specs)
         state_->parts.push_back(specOf(spec, layout));
     if (!layout.alpha.empty()) addAlpha(layout, state_->parts[source.main_part]);
     state_->parts.front().attribute("plateloom:recipe", recipe);
+    addMark(kind, "openexr", state_->parts.front());
     state_->file.open(state_->parts);
 }
 

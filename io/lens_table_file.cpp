@@ -2,12 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
 
+#include "io/file_lock.h"
 #include "io/input_error.h"
 #include "io/json_samples.h"
 #include "io/lens_track_json.h"
 #include "io/new_file.h"
+#include "io/output_guard.h"
 #include "io/sample_json.h"
 #include "io/table.h"
 
@@ -190,12 +191,29 @@ void write(const std::filesystem::path& path, const calib::LensTable& table) {
         sample["sourceId"] = source;
         sample["sourceNumber"] = 1;
     }
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
-    out << Json(samples).dump(1, ' ', false, Json::error_handler_t::replace) << '\n';
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    samples.front()["custom"]["plateloom"]["made"] = openMark(Made::lens_table);
+    writeText(path, Json(samples).dump(1, ' ', false, Json::error_handler_t::replace) + "\n");
+}
+
+// Settings of `old` that `table` has otherwise; what it only adds to them is no change.
+void refuseReplacing(const calib::LensTable& old, const calib::LensTable& table,
+                     const std::filesystem::path& path) {
+    const auto part = [](calib::MeasuredLens at, const calib::LensTable& of, bool geometry) {
+        at.geometry &= geometry;
+        at.shading &= !geometry;
+        if (!geometry) at.supported_radius_mm = 0;
+        return settingJson(at, {of.sensor, {}, ""}).dump();
+    };
+    for (size_t i = 0; i < old.measured.size(); ++i)
+        for (const bool geometry : {true, false}) {
+            const auto &was = old.measured[i], &is = table.measured[i];
+            const bool measured = geometry ? was.geometry : was.shading;
+            if (!measured || part(was, old, geometry) == part(is, old, geometry)) continue;
+            throw OutputRefused(
+                path.string(), std::string("already holds ") + (geometry ? "geometry" : "shading") +
+                                   " measured at " + toString(was.setting) +
+                                   "; write to another file, or give --overwrite to replace it");
+        }
 }
 
 void replacePart(const calib::MeasuredLens& from, calib::MeasuredLens* to) {
@@ -285,13 +303,18 @@ calib::LensTable merged(const calib::LensTable& table, const calib::LensTable& m
     return out;
 }
 
-void addToLensTable(const std::filesystem::path& path, const calib::LensTable& measured) {
+void addToLensTable(const std::filesystem::path& path, const calib::LensTable& measured,
+                    bool overwrite) {
+    // Another run may be adding to the same table.
+    const FileLock lock(path);
     calib::LensTable table = measured;
     if (std::filesystem::exists(path)) {
         if (!isLensTable(path))
             throw InputError(path.string(),
                              "is there already and is no lens table; choose another name");
-        table = merged(readLensTable(path), measured, path);
+        const calib::LensTable old = readLensTable(path);
+        table = merged(old, measured, path);
+        if (!overwrite) refuseReplacing(old, table, path);
     } else {
         const calib::LensTable none{measured.sensor, {}, measured.name};
         table = merged(none, measured, path);

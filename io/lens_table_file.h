@@ -20,11 +20,14 @@ namespace plateloom::io {
 /// be used over its sensor.
 [[nodiscard]] calib::LensTable readLensTable(const std::filesystem::path& path);
 
-/// Adds what was measured to the file, which is made if it is not there. A setting that is measured
-/// again replaces what was there of the same kind (geometry, shading). Pixels may differ: what was
-/// measured is in millimetres. Throws InputError where the file holds another sensor, another shape
-/// of picture or the other direction of the model, RoomError where it can't be written.
-void addToLensTable(const std::filesystem::path& path, const calib::LensTable& measured);
+/// Adds what was measured to the file, which is made if it is not there; two runs that do so at
+/// once take turns. A setting that is measured again replaces what was there of the same kind
+/// (geometry, shading), which takes `overwrite` unless it is the same: else OutputRefused. Pixels
+/// may differ: what was measured is in millimetres. Throws InputError where the file holds another
+/// sensor, another shape of picture or the other direction of the model, RoomError where it can't
+/// be written.
+void addToLensTable(const std::filesystem::path& path, const calib::LensTable& measured,
+                    bool overwrite = false);
 
 /// The same without files. `path` is for complaints.
 [[nodiscard]] calib::LensTable merged(const calib::LensTable& table,

@@ -10,16 +10,21 @@ namespace plateloom::io {
 
 namespace {
 
-// The file at `path`, opened, if it was made by this recipe.
-std::unique_ptr<OIIO::ImageInput> openMade(const std::filesystem::path& path,
-                                           const std::string& recipe) {
+std::unique_ptr<OIIO::ImageInput> openExr(const std::filesystem::path& path) {
     std::error_code error;
     if (!std::filesystem::is_regular_file(path, error)) return nullptr;
     auto input = OIIO::ImageInput::create("openexr");
     OIIO::ImageSpec spec;
-    if (!input || !input->open(path.string(), spec) ||
-        spec.get_string_attribute("plateloom:recipe") != recipe)
-        return nullptr;
+    if (input && input->open(path.string(), spec)) return input;
+    if (input) (void)input->geterror();
+    return nullptr;
+}
+
+// The file at `path`, opened, if it was made by this recipe.
+std::unique_ptr<OIIO::ImageInput> openMade(const std::filesystem::path& path,
+                                           const std::string& recipe) {
+    auto input = openExr(path);
+    if (!input || input->spec().get_string_attribute("plateloom:recipe") != recipe) return nullptr;
     return input;
 }
 
@@ -53,6 +58,11 @@ std::optional<Picture> readMade(const std::filesystem::path& path, const std::st
         return std::nullopt;
     }
     return picture;
+}
+
+std::string recipeOf(const std::filesystem::path& path) {
+    const auto input = openExr(path);
+    return input ? std::string(input->spec().get_string_attribute("plateloom:recipe")) : "";
 }
 
 bool isMade(const std::filesystem::path& path, const std::string& recipe) {

@@ -1,11 +1,16 @@
-// A picture that this program wrote earlier, known again by its recipe: what --resume keeps.
+// Pictures that bear this program's mark (made_mark.h), and pictures that it wrote earlier, known
+// again by their recipe: what --resume keeps.
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 
+#include "io/made_mark.h"
+#include "io/new_file.h"
 #include "io/picture.h"
+#include "io/plate_file.h"
 
 namespace plateloom::io {
 
@@ -17,5 +22,17 @@ namespace plateloom::io {
 /// Whether there is such an EXR at `path`, of whatever parts and channels, and every sample of it
 /// can be read; read a band at a time.
 [[nodiscard]] bool isMade(const std::filesystem::path& path, const std::string& recipe);
+
+/// The recipe that the EXR at `path` bears; "" for none, or no EXR.
+[[nodiscard]] std::string recipeOf(const std::filesystem::path& path);
+
+/// As writePicture, with the mark.
+void writeMade(const std::filesystem::path& path, const Picture& picture, const PictureTags& tags,
+               bool half, const DataWindow& window, Made kind);
+/// The same, whole but under its hidden name until it is committed.
+[[nodiscard]] std::unique_ptr<NewFile> writeMadeBeside(const std::filesystem::path& path,
+                                                       const Picture& picture,
+                                                       const PictureTags& tags, bool half,
+                                                       const DataWindow& window, Made kind);
 
 }  // namespace plateloom::io

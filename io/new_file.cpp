@@ -1,17 +1,26 @@
 #include "io/new_file.h"
 
+#include <dirent.h>
 #include <fcntl.h>
 #include <signal.h>
+#include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <atomic>
 #include <cerrno>
 #include <climits>
 #include <cstring>
+#include <memory>
+#include <string>
+#include <string_view>
 #include <system_error>
 
 #include "io/input_error.h"
+#include "io/made_mark.h"
+#include "io/unfinished_files.h"
 
 namespace fs = std::filesystem;
 
@@ -21,7 +30,7 @@ namespace {
 
 // Paths that a signal handler may unlink: fixed places and atomics only, since a handler may
 // neither allocate nor lock. `live` is set last and cleared first.
-constexpr size_t kPlaces = 64;
+constexpr size_t kPlaces = 512;
 constexpr size_t kLongestPath = 4096;
 
 // Ways of being told to stop: by the user, the system, a closed terminal, a closed pipe.
@@ -57,9 +66,7 @@ void forget(const fs::path& path) {
 }
 
 extern "C" void removeUnfinished(int signal_number) {
-    for (Place& place : unfinished) {
-        if (place.state.load() == PlaceState::live) ::unlink(place.path.data());
-    }
+    removeUnfinishedFiles();
     // The signal is blocked while its handler runs; it is delivered, with its own default effect,
     // on return: whoever waits for this process sees the true cause of its end.
     ::signal(signal_number, SIG_DFL);
@@ -94,13 +101,58 @@ fs::path folderOf(const fs::path& target) {
     return folder.empty() ? fs::path(".") : folder;
 }
 
+constexpr std::string_view kHiddenWord = ".plateloom-";
+
 // Hidden, beside the target, with its extension; short, so that a long target name still fits.
 fs::path hiddenName(const fs::path& target) {
     static std::atomic<unsigned> serial{0};
     const std::string stem = target.stem().string().substr(0, 64);
     return fs::absolute(folderOf(target)) /
-           ("." + stem + "." + std::to_string(::getpid()) + "-" + std::to_string(serial++) +
-            target.extension().string());
+           ("." + stem + std::string(kHiddenWord) + std::to_string(::getpid()) + "-" +
+            std::to_string(serial++) + target.extension().string());
+}
+
+bool isHiddenName(std::string_view name) {
+    const size_t word = name.rfind(kHiddenWord);
+    if (!name.starts_with('.') || word == std::string_view::npos) return false;
+    name.remove_prefix(word + kHiddenWord.size());
+    const auto skipDigits = [&] {
+        const size_t end = std::min(name.find_first_not_of("0123456789"), name.size());
+        name.remove_prefix(end);
+        return end > 0;
+    };
+    if (!skipDigits() || !name.starts_with('-')) return false;
+    name.remove_prefix(1);
+    return skipDigits() && (name.empty() || name.front() == '.');
+}
+
+bool isStillThere(int file) {
+    struct stat status {};
+    return ::fstat(file, &status) == 0 && status.st_nlink > 0;
+}
+
+// -1 and EEXIST where the name is taken, or was taken away before it could be locked.
+int createLocked(const fs::path& path) {
+    const int file = ::open(path.c_str(), O_CREAT | O_EXCL | O_RDWR | O_CLOEXEC, 0666);
+    if (file < 0) return -1;
+    // Only a file that is this process's own may be removed by its signal handler.
+    remember(path);
+    // Another run that clears up may have been quicker. A disk without locks does without.
+    const bool lost = (::flock(file, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK);
+    if (!lost && isStillThere(file)) return file;
+    ::close(file);
+    forget(path);
+    errno = EEXIST;
+    return -1;
+}
+
+int syncFolder(const fs::path& folder) {
+    const int file = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (file < 0) return 0;  // a folder that may be written but not read
+    const int error = ::fsync(file) == 0 ? 0 : errno;
+    ::close(file);
+    // Some file systems can't sync a folder and say so.
+    return error == EIO || error == ENOSPC || error == EDQUOT ? error : 0;
 }
 
 }  // namespace
@@ -125,35 +177,86 @@ NewFile::NewFile(fs::path target) : target_(std::move(target)) {
     }
     // A name may be taken by what a killed process of the same number left behind.
     constexpr int kTries = 100;
-    for (int attempt = 1;; ++attempt) {
+    for (int attempt = 1; file_ < 0; ++attempt) {
         temporary_ = hiddenName(target_);
-        remember(temporary_);
-        const int file = ::open(temporary_.c_str(), O_CREAT | O_EXCL | O_WRONLY | O_CLOEXEC, 0666);
-        if (file >= 0) {
-            ::close(file);
-            return;
-        }
-        const int error = errno;
-        forget(temporary_);
-        if (error != EEXIST || attempt == kTries) {
-            throw RoomError(folderOf(target_).string(), folderFault(error));
-        }
+        file_ = createLocked(temporary_);
+        if (file_ < 0 && (errno != EEXIST || attempt == kTries))
+            throw RoomError(folderOf(target_).string(), folderFault(errno));
     }
 }
 
 NewFile::~NewFile() {
-    if (committed_) return;
-    ::unlink(temporary_.c_str());
-    forget(temporary_);
+    if (!committed_) {
+        ::unlink(temporary_.c_str());
+        forget(temporary_);
+    }
+    ::close(file_);
+}
+
+void NewFile::write(std::string_view bytes) {
+    while (!bytes.empty()) {
+        const ssize_t count = ::write(file_, bytes.data(), bytes.size());
+        if (count < 0 && errno == EINTR) continue;
+        if (count <= 0) throwWriteFault(target_, count == 0 ? ENOSPC : errno);
+        bytes.remove_prefix(size_t(count));
+    }
 }
 
 void NewFile::commit() {
+    if (const int error = sealMark(file_)) throwWriteFault(target_, error);
+    if (::fsync(file_) != 0) throwWriteFault(target_, errno);
     if (::rename(temporary_.c_str(), target_.c_str()) != 0) {
         throw RoomError(target_.string(), "the finished file can't be given this name (" +
                                               std::generic_category().message(errno) + ")");
     }
     committed_ = true;
     forget(temporary_);
+    if (const int error = syncFolder(folderOf(target_)))
+        throw RoomError(target_.string(),
+                        "is written, but its folder can't be brought to the disk (" +
+                            std::generic_category().message(error) + ")");
+}
+
+void writeText(const fs::path& path, std::string_view text) {
+    NewFile file(path);
+    file.write(text);
+    file.commit();
+}
+
+void throwWriteFault(const fs::path& target, int error) {
+    switch (error) {
+        case ENOSPC:
+        case EDQUOT:
+            throw RoomError(
+                target.string(),
+                "the disk is full: free some room and run again, nothing was left behind");
+        case EFBIG:
+            throw RoomError(target.string(),
+                            "the file would be larger than this disk or user may hold: write it "
+                            "elsewhere, nothing was left behind");
+        default:
+            throw RoomError(target.string(),
+                            "can't be written (" + std::generic_category().message(error) + ")");
+    }
+}
+
+void removeLeftovers(const fs::path& folder) {
+    const std::unique_ptr<DIR, int (*)(DIR*)> entries(::opendir(folder.c_str()), ::closedir);
+    if (!entries) return;
+    while (const dirent* entry = ::readdir(entries.get())) {
+        if (!isHiddenName(entry->d_name)) continue;
+        const fs::path path = folder / entry->d_name;
+        const int file = ::open(path.c_str(), O_RDWR | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+        if (file < 0) continue;
+        if (::flock(file, LOCK_EX | LOCK_NB) == 0) ::unlink(path.c_str());
+        ::close(file);
+    }
+}
+
+void removeUnfinishedFiles() {
+    for (Place& place : unfinished) {
+        if (place.state.load() == PlaceState::live) ::unlink(place.path.data());
+    }
 }
 
 void installSignalCleanup() {

@@ -10,6 +10,10 @@
 
 namespace plateloom::io {
 
+/// A shot or clip of more frames than this is a slip of the finger, or counts something else in the
+/// name of one of its files, such as a date.
+inline constexpr int64_t kMostFrames = 1'000'000;
+
 struct NumberedName {
     std::string before, after;  ///< "cam1." and ".exr"
     int64_t number = 0;

@@ -1,10 +1,9 @@
 #include "io/page_filling.h"
 
-#include <fstream>
 #include <nlohmann/json.hpp>
 
 #include "io/html.h"
-#include "io/input_error.h"
+#include "io/made_mark.h"
 #include "io/new_file.h"
 
 namespace plateloom::io {
@@ -76,12 +75,7 @@ std::filesystem::path reportPagePath(const std::filesystem::path& folder) {
 void writePage(const std::filesystem::path& folder, const std::string& page) {
     makeFolder(folder);
     const auto path = reportPagePath(folder);
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
-    out << page;
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    writeText(path, page + "\n<!-- " + openMark(Made::page) + " -->\n");
 }
 
 }  // namespace plateloom::io

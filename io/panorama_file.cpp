@@ -38,6 +38,7 @@ OIIO::ImageSpec specOf(const std::string& file_format, const PanoramaWriter::For
     spec.tile_width = spec.tile_height = format.tile;
     spec.tile_depth = 1;
     addTags(tags, file_format, spec);
+    addMark(Made::panorama, file_format, spec);
     if (file_format == "openexr") {
         // Measured on 8192 x 4096 half R G B A with a sensor's noise, processor seconds and MB:
         // level 1: 3.7 and 123, level 2: 4.6 and 122, level 4: 4.3 and 119, level 6: 8.2 and 118.

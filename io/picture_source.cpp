@@ -83,6 +83,7 @@ FileKind kindOfFile(const fs::path& path) {
     const fs::file_status status = fs::status(path, error);
     if (!fs::exists(status)) refuse(path, "there is no such file");
     if (fs::is_directory(status)) refuse(path, "this is a folder, not a picture");
+    if (!fs::is_regular_file(status)) refuse(path, "this is a pipe or a device, not a picture");
     std::ifstream file(path, std::ios::binary);
     std::array<char, 4> first{};
     if (!file) {

@@ -17,9 +17,6 @@ namespace plateloom::io {
 
 namespace {
 
-// A shoot of more frames than this is a slip of the finger in --frames.
-constexpr int kMostFrames = 1'000'000;
-
 // Name order as people count: "plate 9" before "plate 10". Equal numbers of unequal length, and
 // all other characters, compare as they are written.
 bool countsBefore(const std::string& a, const std::string& b) {

@@ -1,10 +1,11 @@
 #include "io/seam_pictures.h"
 
+#include <algorithm>
 #include <cmath>
 #include <string>
 
 #include "io/input_error.h"
-#include "io/new_file.h"
+#include "io/made_picture.h"
 #include "io/plate_file.h"
 
 namespace plateloom::io {
@@ -22,20 +23,36 @@ bool isSeamPicture(const std::filesystem::path& path) {
 
 }  // namespace
 
-void startSeamPictures(const std::filesystem::path& folder) {
-    makeFolder(folder);
+std::vector<std::filesystem::path> seamPictures(const std::filesystem::path& folder) {
     std::error_code error;
-    std::vector<std::filesystem::path> old;
+    std::vector<std::filesystem::path> pictures;
     for (std::filesystem::directory_iterator entry(folder, error), end; !error && entry != end;
          entry.increment(error))
-        if (isSeamPicture(entry->path())) old.push_back(entry->path());
-    for (const auto& path : old) std::filesystem::remove(path, error);
+        if (isSeamPicture(entry->path())) pictures.push_back(entry->path());
+    std::sort(pictures.begin(), pictures.end());
+    return pictures;
 }
 
-void writeSeamPicture(const std::filesystem::path& folder, int64_t frame, const Picture& cameras) {
+void keepSeamPictures(const std::filesystem::path& folder, const std::vector<int64_t>& frames) {
+    std::error_code error;
+    for (const auto& path : seamPictures(folder)) {
+        const auto is_kept = [&](int64_t frame) { return path == pathOf(folder, frame); };
+        if (std::none_of(frames.begin(), frames.end(), is_kept))
+            std::filesystem::remove(path, error);
+    }
+}
+
+std::unique_ptr<NewFile> writeSeamPicture(const std::filesystem::path& folder, int64_t frame,
+                                          const Picture& cameras, const std::string& set) {
     PictureTags tags;
     tags.colour_space = "scene_linear";
-    writePicture(pathOf(folder, frame), cameras, tags, true, {0, 0, cameras.width, cameras.height});
+    tags.recipe = set;
+    return writeMadeBeside(pathOf(folder, frame), cameras, tags, true,
+                           {0, 0, cameras.width, cameras.height}, Made::seams);
+}
+
+std::string setOfSeamPicture(const std::filesystem::path& folder, int64_t frame) {
+    return recipeOf(pathOf(folder, frame));
 }
 
 Picture readSeamPicture(const std::filesystem::path& folder, int64_t frame, int cameras) {

@@ -1,14 +1,13 @@
 #include "io/shake_track.h"
 
 #include <algorithm>
-#include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
 
 #include "io/input_error.h"
 #include "io/json_samples.h"
 #include "io/lens_track_json.h"
-#include "io/new_file.h"
+#include "io/made_mark.h"
 #include "io/sample_json.h"
 #include "io/table.h"
 
@@ -40,10 +39,11 @@ Json sampleJson(const ShakeSample& sample, const std::optional<FrameRate>& rate)
 
 }  // namespace
 
-void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeSample>& samples,
-                     const std::optional<FrameRate>& rate) {
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
+std::unique_ptr<NewFile> writeShakeBeside(const std::filesystem::path& path,
+                                          const std::vector<ShakeSample>& samples,
+                                          const std::optional<FrameRate>& rate,
+                                          const std::string& set) {
+    std::string text;
     std::vector<std::string> sources;
     for (const auto& sample : samples) {
         const auto known = std::find(sources.begin(), sources.end(), sample.clip);
@@ -54,14 +54,21 @@ void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeS
         json["sampleId"] = urnOf(source + lineOf(json));
         json["sourceId"] = source;
         json["sourceNumber"] = number;
-        out << lineOf(json) << '\n';
+        if (text.empty()) json["custom"]["plateloom"]["made"] = openMark(Made::shake);
+        if (text.empty() && !set.empty()) json["custom"]["plateloom"]["set"] = set;
+        text += lineOf(json) + "\n";
     }
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    auto file = std::make_unique<NewFile>(path);
+    file->write(text);
+    return file;
 }
 
-std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path) {
+void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeSample>& samples,
+                     const std::optional<FrameRate>& rate) {
+    writeShakeBeside(path, samples, rate, "")->commit();
+}
+
+std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path, std::string* set) {
     const std::string text = readText(path);
     std::vector<ShakeSample> out;
     std::map<std::string, int64_t> last;  // frame of each source
@@ -69,6 +76,7 @@ std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path) {
     while (samples.next()) {
         const JsonFields root = samples.fields();
         const JsonFields own = root.object("custom").object("plateloom");
+        if (set && out.empty()) *set = own.text("set");
         ShakeSample sample;
         const auto frame = own.whole("frame", -kMostFrame, kMostFrame);
         if (!frame) own.fault("frame", "is missing");

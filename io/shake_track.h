@@ -6,11 +6,13 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "calib/pose.h"
+#include "io/new_file.h"
 #include "io/timecode.h"
 
 namespace plateloom::io {
@@ -25,7 +27,14 @@ struct ShakeSample {
 /// In time; of one frame in any order.
 void writeShakeTrack(const std::filesystem::path& path, const std::vector<ShakeSample>& samples,
                      const std::optional<FrameRate>& rate);
-/// Throws InputError naming line and field; each source's frames have to rise.
-[[nodiscard]] std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path);
+/// The same, under its hidden name until it is committed. `set`: what the solve's files that were
+/// written together bear (SolvedClip); "" for none.
+[[nodiscard]] std::unique_ptr<NewFile> writeShakeBeside(const std::filesystem::path& path,
+                                                        const std::vector<ShakeSample>& samples,
+                                                        const std::optional<FrameRate>& rate,
+                                                        const std::string& set);
+/// Throws InputError naming line and field; each source's frames have to rise. `set` may be null.
+[[nodiscard]] std::vector<ShakeSample> readShakeTrack(const std::filesystem::path& path,
+                                                      std::string* set = nullptr);
 
 }  // namespace plateloom::io

@@ -4,6 +4,7 @@
 #include <charconv>
 
 #include "io/input_error.h"
+#include "io/numbered_files.h"
 #include "io/track_timeline.h"
 
 namespace plateloom::io {
@@ -132,6 +133,11 @@ ShotCamera shotCamera(const LensTrack& track, std::optional<FrameRange> wanted,
                                " (--first-frame counts from another)");
     const int64_t begin = wanted ? wanted->first : counted.front().number;
     const int64_t end = wanted ? wanted->last : counted.back().number;
+    if (end - begin >= kMostFrames)
+        throw InputError(track.path.string(),
+                         "goes from frame " + std::to_string(begin) + " to frame " +
+                             std::to_string(end) +
+                             ", more than a shot has: correct the numbers, or give --frames");
     size_t next = 0;
     for (int64_t number = begin; number <= end; ++number) {
         while (next < counted.size() && counted[next].number < number) ++next;

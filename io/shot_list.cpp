@@ -1,9 +1,9 @@
 #include "io/shot_list.h"
 
 #include <cmath>
-#include <fstream>
+#include <sstream>
 
-#include "io/input_error.h"
+#include "io/made_mark.h"
 #include "io/new_file.h"
 #include "io/solve_file.h"
 
@@ -22,8 +22,7 @@ std::string cell(const std::string& text) {
 }  // namespace
 
 void writeShotReport(const std::filesystem::path& path, const ShotList& list) {
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
+    std::ostringstream out;
     out << "# Camera report to fill in as the plates are shot: correct the file names, and write "
            "what "
            "was set.\n"
@@ -32,9 +31,8 @@ void writeShotReport(const std::filesystem::path& path, const ShotList& list) {
     for (const ListedShot& shot : list.shots)
         out << cell(shot.file) << ',' << shot.pose.pan_deg << ',' << shot.pose.tilt_deg << ','
             << shot.pose.roll_deg << ',' << std::round(list.lens.focal_mm * 100) / 100 << ",,,,,\n";
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    out << "# " << openMark(Made::plan) << "\n";
+    writeText(path, out.str());
 }
 
 void writeShotPoses(const std::filesystem::path& path, const ShotList& list) {
@@ -49,7 +47,7 @@ void writeShotPoses(const std::filesystem::path& path, const ShotList& list) {
         plate.sensor = list.sensor;
         plates.push_back(std::move(plate));
     }
-    writeSolve(path, plates);
+    writeSolve(path, plates, Made::plan);
 }
 
 }  // namespace plateloom::io

@@ -2,10 +2,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <fstream>
+#include <sstream>
 
 #include "io/html.h"
-#include "io/input_error.h"
+#include "io/made_mark.h"
 #include "io/new_file.h"
 #include "io/shot_list.h"
 
@@ -176,8 +176,7 @@ void writeTable(std::ostream& out, const ShotList& list) {
 }  // namespace
 
 void writeShotPage(const std::filesystem::path& path, const ShotList& list) {
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
+    std::ostringstream out;
     out << "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
            "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"><title>"
         << htmlText(list.title) << "</title><style>" << kStyle << "</style></head><body>\n<h1>"
@@ -194,10 +193,8 @@ void writeShotPage(const std::filesystem::path& path, const ShotList& list) {
     writeTable(out, list);
     out << "<h2>Mind</h2>\n<ul>\n";
     for (const auto& caution : list.cautions) out << "<li>" << htmlText(caution) << "</li>\n";
-    out << "</ul>\n</body></html>\n";
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    out << "</ul>\n</body></html>\n<!-- " << openMark(Made::plan) << " -->\n";
+    writeText(path, out.str());
 }
 
 }  // namespace plateloom::io

@@ -2,15 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
 #include <nlohmann/json.hpp>
 #include <set>
 
 #include "io/input_error.h"
 #include "io/json_samples.h"
 #include "io/lens_track_json.h"
-#include "io/new_file.h"
 #include "io/sample_json.h"
+#include "io/shown_text.h"
 #include "io/table.h"
 
 namespace plateloom::io {
@@ -20,7 +19,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 Json ownJson(const SolvedPlate& plate) {
-    Json out{{"file", plate.file}, {"placed", plate.placed}};
+    Json out{{"file", validUtf8(plate.file)}, {"placed", plate.placed}};
     if (!plate.placed && !plate.why_not.empty()) out["why"] = plate.why_not;
     if (plate.placed && !plate.placed_by.empty()) out["placed_by"] = plate.placed_by;
     out["gain"] = plate.gain;
@@ -132,7 +131,8 @@ SolvedPlate readPlate(const JsonFields& root) {
 
 }  // namespace
 
-void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates) {
+std::unique_ptr<NewFile> writeSolveBeside(const std::filesystem::path& path,
+                                          const std::vector<SolvedPlate>& plates, Made kind) {
     std::vector<Json> samples;
     std::string files;
     for (const SolvedPlate& plate : plates) {
@@ -140,17 +140,22 @@ void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate
         files += plate.file + "\n";
     }
     const std::string source = urnOf(files);
-    NewFile target(path);
-    std::ofstream out(target.path(), std::ios::binary);
+    std::string text;
     for (Json& sample : samples) {
         sample["sampleId"] = urnOf(source + lineOf(sample));
         sample["sourceId"] = source;
         sample["sourceNumber"] = 1;
-        out << lineOf(sample) << '\n';
+        if (text.empty()) sample["custom"]["plateloom"]["made"] = openMark(kind);
+        text += lineOf(sample) + "\n";
     }
-    out.close();
-    if (!out) throw RoomError(path.string(), "can't be written; is the disk full?");
-    target.commit();
+    auto file = std::make_unique<NewFile>(path);
+    file->write(text);
+    return file;
+}
+
+void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates,
+                Made kind) {
+    writeSolveBeside(path, plates, kind)->commit();
 }
 
 std::vector<SolvedPlate> readSolve(const std::filesystem::path& path) {

@@ -6,19 +6,23 @@
 
 #include <array>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "calib/lens.h"
 #include "calib/pose.h"
+#include "io/made_mark.h"
+#include "io/new_file.h"
 #include "io/plate_file.h"
 #include "io/solved_clip.h"
 
 namespace plateloom::io {
 
 struct SolvedPlate {
-    std::string file;  ///< the plate's file name, without its folder
+    /// The plate's file name, without its folder; as validUtf8 (shown_text.h) has it once read.
+    std::string file;
     bool placed = false;
     std::string placed_by;  ///< "ties" or "pose"
     std::string why_not;    ///< when its ties do not place it
@@ -34,7 +38,12 @@ struct SolvedPlate {
     std::optional<SolvedClip> clip;  ///< the plate is a clip; `file` is its name with ####
 };
 
-void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates);
+void writeSolve(const std::filesystem::path& path, const std::vector<SolvedPlate>& plates,
+                Made kind = Made::solve);
+/// The same, under its hidden name until it is committed.
+[[nodiscard]] std::unique_ptr<NewFile> writeSolveBeside(const std::filesystem::path& path,
+                                                        const std::vector<SolvedPlate>& plates,
+                                                        Made kind = Made::solve);
 /// Throws InputError naming line and field.
 [[nodiscard]] std::vector<SolvedPlate> readSolve(const std::filesystem::path& path);
 

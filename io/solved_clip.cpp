@@ -1,5 +1,6 @@
 #include "io/solved_clip.h"
 
+#include <cmath>
 #include <nlohmann/json.hpp>
 
 namespace plateloom::io {
@@ -36,12 +37,18 @@ Json runsJson(const std::vector<std::pair<int64_t, int64_t>>& runs) {
     return out;
 }
 
+int64_t frameOf(const JsonFields& fields, const char* key, double number) {
+    if (!(std::abs(number) <= double(kMostFrame)) || number != std::floor(number))
+        fields.fault(key, "holds what is not a frame number");
+    return int64_t(number);
+}
+
 std::vector<std::pair<int64_t, int64_t>> readRuns(const JsonFields& fields, const char* key) {
     const auto ends = fields.numbers(key, 1 << 20);
     if (ends.size() % 2 != 0) fields.fault(key, "needs a first and a last frame for each run");
     std::vector<std::pair<int64_t, int64_t>> runs;
     for (size_t i = 0; i < ends.size(); i += 2)
-        runs.emplace_back(int64_t(ends[i]), int64_t(ends[i + 1]));
+        runs.emplace_back(frameOf(fields, key, ends[i]), frameOf(fields, key, ends[i + 1]));
     return runs;
 }
 
@@ -114,6 +121,7 @@ Json clipJson(const SolvedClip& clip) {
     for (const auto& one : clip.overlaps) out["overlaps"].push_back(overlapJson(one));
     if (!clip.steady.empty()) out["steady"] = clip.steady;
     if (!clip.seams.empty()) out["seams"] = clip.seams;
+    if (!clip.set.empty()) out["set"] = clip.set;
     for (const auto& one : clip.seam_moves)
         out["seam_moves"].push_back({{"frame", one.frame}, {"why", one.why}});
     if (!clip.shake_unknown.empty()) out["shake_unknown"] = runsJson(clip.shake_unknown);
@@ -149,7 +157,8 @@ SolvedClip readSolvedClip(const JsonFields& fields) {
     if (!clip.steady.empty() && clip.steady != "lock" && clip.steady != "follow")
         fields.fault("steady", "is neither lock nor follow");
     for (const double frame : fields.numbers("seams", 1 << 20))
-        clip.seams.push_back(int64_t(frame));
+        clip.seams.push_back(frameOf(fields, "seams", frame));
+    clip.set = fields.text("set");
     for (const auto& one : fields.objects("seam_moves"))
         clip.seam_moves.push_back({frameOf(one, "frame"), one.text("why")});
     clip.shake_unknown = readRuns(fields, "shake_unknown");

@@ -67,6 +67,8 @@ struct SolvedClip {
     /// Frames from which the seams run otherwise, in time: the names of the pictures in the folder
     /// of seams.
     std::vector<int64_t> seams;
+    /// What seams and shake were written together with this line bear too; "" where nobody says.
+    std::string set;
     /// Why they do, of those for which there is something to say.
     struct SeamMove {
         int64_t frame = 0;

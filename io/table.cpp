@@ -118,7 +118,13 @@ private:
         }
         ++at_;
         *cell = std::string(trimmed(*cell));
-        while (at_ < text_.size() && text_[at_] != separator_ && text_[at_] != '\n') ++at_;
+        const size_t end =
+            std::min(text_.find_first_of(std::string{separator_, '\n'}, at_), text_.size());
+        if (!trimmed(text_.substr(at_, end - at_)).empty())
+            throw InputError(path_.string() + ":" + std::to_string(line_),
+                             "text follows a closing quote; double the quotes inside a quoted cell "
+                             "(\"\") or remove them");
+        at_ = end;
     }
 
     std::string_view text_;
@@ -135,6 +141,9 @@ std::string readText(const std::filesystem::path& path) {
     std::error_code error;
     if (std::filesystem::is_directory(path, error))
         throw InputError(path.string(), "is a folder; name a file");
+    // Files are read more than once, and a pipe can be read once only.
+    if (std::filesystem::exists(path, error) && !std::filesystem::is_regular_file(path, error))
+        throw InputError(path.string(), "is a pipe or a device; write it to a file and name that");
     std::ifstream file(path, std::ios::binary | std::ios::ate);
     if (!file) throw InputError(path.string(), std::string("can't be read: ") + strerror(errno));
     std::string text(size_t(std::max<std::streamoff>(file.tellg(), 0)), '\0');

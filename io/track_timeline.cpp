@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <string_view>
 #include <utility>
 
 #include "calib/lens_blend.h"
@@ -97,12 +99,12 @@ TrackTimeline::TrackTimeline(const LensTrack& track, std::optional<FrameRate> un
 std::vector<TrackTimeline> TrackTimeline::eachCamera(const LensTrack& track,
                                                      std::optional<FrameRate> unsaid_rate) {
     std::vector<std::pair<const LensSample*, Samples>> cameras;
+    std::map<std::pair<std::string_view, std::string_view>, size_t> index;
     for (const LensSample& sample : track.samples) {
-        auto found = std::find_if(cameras.begin(), cameras.end(), [&](const auto& camera) {
-            return camera.first->clip == sample.clip && camera.first->camera == sample.camera;
-        });
-        if (found == cameras.end()) found = cameras.insert(cameras.end(), {&sample, {}});
-        found->second.push_back(&sample);
+        const auto [known, is_new] =
+            index.try_emplace({sample.clip, sample.camera}, cameras.size());
+        if (is_new) cameras.push_back({&sample, {}});
+        cameras[known->second].second.push_back(&sample);
     }
     std::vector<TrackTimeline> out;
     for (const auto& camera : cameras)

@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "io/half_rows.h"
+#include "io/made_picture.h"
 #include "io/plate_file.h"
 #include "io/written_file.h"
 
@@ -20,7 +21,7 @@ OIIO::TypeDesc sampleType(const std::string& format, bool half, bool for_eyes) {
 }
 
 OIIO::ImageSpec specOf(const std::string& format, const Picture& picture, const PictureTags& tags,
-                       bool half, const DataWindow& window) {
+                       bool half, const DataWindow& window, std::optional<Made> kind) {
     const bool for_eyes = !tags.colour_space.empty() && tags.colour_space != "scene_linear";
     // JPEG has no alpha; colour times coverage is the picture over black.
     const int channels = format == "jpeg" ? (picture.channels < 3 ? 1 : 3) : picture.channels;
@@ -34,6 +35,7 @@ OIIO::ImageSpec specOf(const std::string& format, const Picture& picture, const 
         if (window.display_height > 0) spec.full_height = window.display_height;
     }
     addTags(tags, format, spec);
+    if (kind) addMark(*kind, format, spec);
     if (format == "png" || format == "jpeg") {
         spec.attribute("oiio:ColorSpace", tags.colour_space.empty() ? "sRGB" : tags.colour_space);
     }
@@ -46,12 +48,11 @@ OIIO::ImageSpec specOf(const std::string& format, const Picture& picture, const 
     return spec;
 }
 
-}  // namespace
-
-void writePicture(const std::filesystem::path& path, const Picture& picture,
-                  const PictureTags& tags, bool half, const DataWindow& window) {
+std::unique_ptr<NewFile> writeBeside(const std::filesystem::path& path, const Picture& picture,
+                                     const PictureTags& tags, bool half, const DataWindow& window,
+                                     std::optional<Made> kind) {
     WrittenFile file(path);
-    const OIIO::ImageSpec spec = specOf(file.format(), picture, tags, half, window);
+    const OIIO::ImageSpec spec = specOf(file.format(), picture, tags, half, window, kind);
     file.open(spec);
     const bool halves = spec.format == OIIO::TypeHalf;
     std::vector<uint16_t> band;
@@ -69,7 +70,25 @@ void writePicture(const std::filesystem::path& path, const Picture& picture,
         file.check(file.output().write_scanlines(spec.y + y, spec.y + end, 0, type, samples,
                                                  OIIO::stride_t(picture.channels * type.size())));
     }
-    file.finish();
+    return file.close();
+}
+
+}  // namespace
+
+void writePicture(const std::filesystem::path& path, const Picture& picture,
+                  const PictureTags& tags, bool half, const DataWindow& window) {
+    writeBeside(path, picture, tags, half, window, std::nullopt)->commit();
+}
+
+std::unique_ptr<NewFile> writeMadeBeside(const std::filesystem::path& path, const Picture& picture,
+                                         const PictureTags& tags, bool half,
+                                         const DataWindow& window, Made kind) {
+    return writeBeside(path, picture, tags, half, window, kind);
+}
+
+void writeMade(const std::filesystem::path& path, const Picture& picture, const PictureTags& tags,
+               bool half, const DataWindow& window, Made kind) {
+    writeBeside(path, picture, tags, half, window, kind)->commit();
 }
 
 }  // namespace plateloom::io

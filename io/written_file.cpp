@@ -145,27 +145,19 @@ void WrittenFile::check(bool written) {
     const int failure = bytes_->failure();
     if (written && failure == 0) return;
     const std::string said = output_->geterror();
-    if (failure == ENOSPC || failure == EDQUOT) {
-        throw RoomError(target_.string(),
-                        "the disk is full: free some room and run again, nothing was left behind");
-    }
-    if (failure == EFBIG) {
-        throw RoomError(target_.string(),
-                        "the file would be larger than this disk or user may hold: write it "
-                        "elsewhere, nothing was left behind");
-    }
-    if (failure != 0) {
-        throw RoomError(target_.string(),
-                        "can't be written (" + std::generic_category().message(failure) + ")");
-    }
+    if (failure != 0) throwWriteFault(target_, failure);
     throw RoomError(target_.string(), "can't be written in this format (" + said + ")");
 }
 
-void WrittenFile::finish() {
+std::unique_ptr<NewFile> WrittenFile::close() {
     const bool closed = output_->close();
     bytes_->shut();
     check(closed);
-    file_->commit();
+    return std::move(file_);
+}
+
+void WrittenFile::finish() {
+    close()->commit();
 }
 
 void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec& spec) {
@@ -196,6 +188,16 @@ void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec
     }
     if (!tags.recipe.empty()) spec.attribute("plateloom:recipe", tags.recipe);
     spec.attribute("Software", "plateloom");
+}
+
+void addMark(Made kind, const std::string& format, OIIO::ImageSpec& spec) {
+    const std::string mark = openMark(kind);
+    if (format == "openexr")
+        spec.attribute("plateloom:made", mark);
+    else if (format == "tiff")
+        spec.attribute("Software", "plateloom " + mark);
+    else
+        spec.attribute("ImageDescription", mark);
 }
 
 }  // namespace plateloom::io

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "io/made_mark.h"
 #include "io/new_file.h"
 #include "io/plate_file.h"
 
@@ -35,6 +36,8 @@ public:
     void check(bool written);
     /// Closes, checks that every byte is there, renames.
     void finish();
+    /// The same without renaming: whoever has it commits it.
+    [[nodiscard]] std::unique_ptr<NewFile> close();
 
 private:
     class Bytes;
@@ -46,5 +49,8 @@ private:
 
 /// Puts the tags into the attributes that OpenImageIO writes as the `format`'s own.
 void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec& spec);
+
+/// Where the `format` keeps made_mark.h's mark. After addTags.
+void addMark(Made kind, const std::string& format, OIIO::ImageSpec& spec);
 
 }  // namespace plateloom::io

@@ -7,6 +7,7 @@
 #include "stitch/calibrate/chart_page.h"
 #include "stitch/calibrate/chart_summary.h"
 #include "stitch/cli/commands.h"
+#include "stitch/cli/options.h"
 #include "stitch/cli/prep_options.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/report/report.h"
@@ -54,11 +55,11 @@ stitch::ChartRequest requestOf(const Options& options) {
 
 void calibrateChart(const Options& options, Run& run) {
     const auto request = requestOf(options);
-    options.prep.findOutWhatCanBeWritten();
+    options.prep.findOutWhatCanBeWritten(run);
     ProgressBar bar;
     const auto job = stitch::measureCharts(request, bar.callback());
     bar.wipe();
-    io::addToLensTable(options.prep.output, job.table());
+    io::addToLensTable(options.prep.output, job.table(), run.overwrite);
     for (const auto& note : job.notes) say(note);
     for (const auto& lens : job.lenses) {
         for (const auto& line : stitch::linesOf(lens)) say(line);
@@ -75,7 +76,7 @@ void calibrateChart(const Options& options, Run& run) {
     auto summary = stitch::jsonOf(job);
     summary["output"] = options.prep.output;
     summary["status"] = int(run.status);
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 void addBoard(CLI::App& command, Options& options) {
@@ -90,20 +91,20 @@ void addBoard(CLI::App& command, Options& options) {
     command
         .add_option("--square-mm", options.square_mm,
                     "Side of a square, or from dot to dot (only distances hang on it)")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->default_val(25.0)
         ->type_name("MM");
     command
         .add_option("--marker-mm", options.marker_mm,
                     "charuco: side of a marker; not said: measured")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command
         .add_option("--dictionary", options.dictionary,
                     "charuco: the markers' dictionary; not said: whichever fits")
         ->check(CLI::IsMember({"4x4", "5x5", "6x6", "7x7", "original"}));
     command.add_option("--dot-mm", options.dot_mm, "dots: diameter of a dot; not said: measured")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command.add_flag("--flat-board", options.flat_board,
                      "The board is known to be flat and square: do not measure its shape");

@@ -1,4 +1,3 @@
-#include <cstdio>
 #include <memory>
 
 #include "io/lens_table_file.h"
@@ -33,11 +32,11 @@ stitch::ShadingRequest requestOf(const Options& options) {
 
 void calibrateShading(const Options& options, Run& run) {
     const auto request = requestOf(options);
-    options.prep.findOutWhatCanBeWritten();
+    options.prep.findOutWhatCanBeWritten(run);
     ProgressBar bar;
     const auto measured = stitch::measureShading(request, bar.callback());
     bar.wipe();
-    io::addToLensTable(options.prep.output, measured.table());
+    io::addToLensTable(options.prep.output, measured.table(), run.overwrite);
     for (const auto& line : stitch::linesOf(measured)) say(line);
     for (const auto& note : measured.notes) say(note);
     for (const auto& warning : measured.warnings) warn(warning);
@@ -51,7 +50,7 @@ void calibrateShading(const Options& options, Run& run) {
     auto summary = stitch::jsonOf(measured);
     summary["output"] = options.prep.output;
     summary["status"] = int(run.status);
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 }  // namespace

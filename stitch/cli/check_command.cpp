@@ -82,7 +82,7 @@ void tellWaiting(const stitch::Check& job, const stitch::Survey& survey) {
         const auto survey = look(job, options, true);
         tellWaiting(job, survey);
         if (!survey.plates.empty()) tell(survey);
-        if (run.json) std::printf("%s\n", stitch::surveyJson(survey).dump().c_str());
+        if (run.json) printJson(stitch::surveyJson(survey), kOneLine);
         std::fflush(stdout);
     }
 }
@@ -106,7 +106,12 @@ stitch::Survey lookAtPlates(const Options& options, const Run& run) {
 }
 
 void check(const Options& options, Run& run) {
-    if (!options.report.folder.empty()) stitch::prepareReport(options.report.folder);
+    if (!options.report.folder.empty()) {
+        io::OutputGuard outputs = run.outputs();
+        options.report.addTo(outputs);
+        outputs.check();
+        stitch::prepareReport(options.report.folder);
+    }
     const auto survey = options.take.given() ? lookAtTake(options) : lookAtPlates(options, run);
     if (options.take.given())
         for (const auto& note : survey.notes) say(note);
@@ -115,7 +120,7 @@ void check(const Options& options, Run& run) {
     if (!options.report.folder.empty())
         say("wrote " + io::reportPagePath(options.report.folder).string());
     run.status = survey.status ? look_at_it : done;
-    if (run.json) std::printf("%s\n", stitch::surveyJson(survey).dump(2).c_str());
+    if (run.json) printJson(stitch::surveyJson(survey));
 }
 
 }  // namespace
@@ -132,7 +137,7 @@ void addCheck(CLI::App& program, Run& run) {
     command
         ->add_option("--nearest", options->nearest_m,
                      "Distance of the nearest thing in the pictures, for the head's offset")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("M");
     options->take.addTo(*command);
     options->report.addTo(*command);
@@ -140,9 +145,7 @@ void addCheck(CLI::App& program, Run& run) {
         "--watch", options->watch,
         "Go on as plates arrive, until stopped: the verdict after each, and the page");
     watch->excludes(command->get_option("--clips"));
-    command->add_option("--threads", options->threads, "Threads to use; 0 uses all")
-        ->check(CLI::NonNegativeNumber)
-        ->capture_default_str();
+    addThreads(*command, options->threads);
     command->callback([options, &run] { check(*options, run); });
 }
 

@@ -3,14 +3,19 @@
 
 #include <CLI/CLI.hpp>
 
+#include "io/output_guard.h"
 #include "stitch/cli/exit_status.h"
 
 namespace plateloom::cli {
 
 /// What every command shares once it runs.
 struct Run {
-    bool json = false;
+    bool json = false, overwrite = false;
+    const CLI::Option* config = nullptr;
     ExitStatus status = done;
+
+    /// The rule for outputs, with the files that every command reads: --config and $OCIO.
+    [[nodiscard]] io::OutputGuard outputs() const;
 };
 
 void addCalibrate(CLI::App& program, Run& run);

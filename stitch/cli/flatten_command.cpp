@@ -1,4 +1,3 @@
-#include <cstdio>
 #include <memory>
 #include <string>
 
@@ -18,14 +17,14 @@ struct Options {
 
 void flatten(const Options& options, Run& run) {
     stitch::FlattenJob job;
-    options.job.fill(job);
+    options.job.fill(job, run);
     job.fit = options.fit == "inside" ? stitch::Fit::inside : stitch::Fit::overscan;
     ProgressBar bar;
     const auto made = stitch::flattenJob(job, bar.callback());
     bar.wipe();
     tellFindings(made);
     tellFiles(made, "flat plate", options.job.folder);
-    if (run.json) std::printf("%s\n", summaryOf(made, "flatten", run).dump(2).c_str());
+    if (run.json) printJson(summaryOf(made, "flatten", run));
 }
 
 }  // namespace

@@ -19,7 +19,8 @@ void FrameJobOptions::addTo(CLI::App& command, const std::string& frames,
     addUvMaps(command, uv_maps);
 }
 
-void FrameJobOptions::fill(stitch::FrameJob& job) const {
+void FrameJobOptions::fill(stitch::FrameJob& job, const Run& run) const {
+    job.outputs = run.outputs();
     job.plates = plates.arguments();
     job.folder = folder;
     job.half = depth == "half";

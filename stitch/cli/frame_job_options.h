@@ -19,7 +19,7 @@ struct FrameJobOptions {
     /// `frames` is what they are called in the folder's help, `depth_help` whose samples are meant.
     void addTo(CLI::App& command, const std::string& frames, const std::string& depth_help);
     /// Throws io::InputError for what does not parse.
-    void fill(stitch::FrameJob& job) const;
+    void fill(stitch::FrameJob& job, const Run& run) const;
 };
 
 /// What was found out before and while the frames were made, one line each.

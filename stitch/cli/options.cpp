@@ -32,7 +32,38 @@ std::optional<std::pair<std::string, int64_t>> splitOffset(const std::string& te
     return std::pair{text.substr(0, equals), frames};
 }
 
+bool isFinite(const std::string& text, double* value) {
+    const char* end = text.data() + text.size();
+    const char* begin = text.data() + (text.starts_with('+') ? 1 : 0);
+    const auto read = std::from_chars(begin, end, *value);
+    return read.ec == std::errc() && read.ptr == end && std::isfinite(*value);
+}
+
 }  // namespace
+
+CLI::Validator positiveNumber() {
+    return {[](const std::string& text) {
+                double value = 0;
+                return isFinite(text, &value) && value > 0 ? std::string()
+                                                           : "expected a number above 0";
+            },
+            "", "positive"};
+}
+
+CLI::Validator finiteNumber() {
+    return {[](const std::string& text) {
+                double value = 0;
+                return isFinite(text, &value) ? std::string() : "expected a number";
+            },
+            "", "finite"};
+}
+
+void addThreads(CLI::App& command, int& threads) {
+    constexpr int kMostThreads = 1024;  // beyond any machine; each takes memory
+    command.add_option("--threads", threads, "Threads to use; 0 uses all")
+        ->check(CLI::Range(0, kMostThreads))
+        ->capture_default_str();
+}
 
 void PlateOptions::addTo(CLI::App& command, bool lens_required) {
     command
@@ -60,7 +91,7 @@ void PlateOptions::addTo(CLI::App& command, bool lens_required) {
                     "The plates' colour space, when their files do not say it")
         ->type_name("NAME");
     command.add_option("--focal", focal_mm, "Focal length in mm, for plates that do not say it")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command
         .add_option("--sensor", sensor, "Active sensor area in mm, for plates that do not say it")
@@ -90,9 +121,7 @@ void SolveOptions::addTo(CLI::App& command) {
         ->check(CLI::IsMember({"auto", "poses", "horizon", "none"}))
         ->capture_default_str();
     command.add_option("--north", north, "The plate that looks to pan 0")->type_name("PLATE");
-    command.add_option("--threads", threads, "Threads to use; 0 uses all")
-        ->check(CLI::NonNegativeNumber)
-        ->capture_default_str();
+    addThreads(command, threads);
 }
 
 stitch::SolveSettings SolveOptions::settings() const {
@@ -177,8 +206,9 @@ SensorSize parseSensor(const std::string& text) {
     char rest = 0;
     const int fields =
         std::sscanf(text.c_str(), "%lfx%lf%c", &size.width_mm, &size.height_mm, &rest);
-    if ((fields != 1 && fields != 2) || !(size.width_mm > 0) ||
-        (fields == 2 && !(size.height_mm > 0)))
+    const auto is_length = [](double mm) { return mm > 0 && std::isfinite(mm); };
+    if ((fields != 1 && fields != 2) || !is_length(size.width_mm) ||
+        (fields == 2 && !is_length(size.height_mm)))
         throw io::InputError("--sensor " + text, "expected the active area in mm, e.g. 36x20.25");
     return size;
 }
@@ -217,7 +247,8 @@ void addUvMaps(CLI::App& command, std::string& folder) {
 std::pair<double, double> parseBand(const std::string& option, const std::string& text) {
     double low = 0, high = 0;
     char rest = 0;
-    if (std::sscanf(text.c_str(), "%lf:%lf%c", &low, &high, &rest) != 2 || !(low < high))
+    if (std::sscanf(text.c_str(), "%lf:%lf%c", &low, &high, &rest) != 2 || !(low < high) ||
+        !std::isfinite(low) || !std::isfinite(high))
         throw io::InputError(option + " " + text, "expected LOW:HIGH in degrees, e.g. -40:40");
     return {low, high};
 }

@@ -43,6 +43,12 @@ struct TakeOptions {
     [[nodiscard]] stitch::TakeArguments arguments(stitch::PlateArguments plates) const;
 };
 
+/// A finite number above 0, and any finite one. CLI11's own let NaN pass.
+[[nodiscard]] CLI::Validator positiveNumber();
+[[nodiscard]] CLI::Validator finiteNumber();
+/// --threads N; 0 uses all.
+void addThreads(CLI::App& command, int& threads);
+
 /// --chunk K/N: this machine's part of a job that several share. Whatever is no part of a whole is
 /// a fault of the command line.
 CLI::Option* addChunk(CLI::App& command, std::string& chunk);

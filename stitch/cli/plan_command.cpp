@@ -33,15 +33,29 @@ void print(const io::ShotList& list, bool json) {
         std::fputs(stitch::wrappedFigure("Mind", caution).c_str(), out);
 }
 
+constexpr const char* kReport = "report.csv";
+constexpr const char* kPoses = "poses.jsonl";
+constexpr const char* kPage = "plan.html";
+
+void checkOutputs(const Options& options, const Run& run) {
+    if (options.output.empty()) return;
+    io::OutputGuard outputs = run.outputs();
+    outputs.reads(options.request.lens_track);
+    for (const char* name : {kReport, kPoses, kPage})
+        outputs.writes(std::filesystem::path(options.output) / name, io::Made::plan);
+    outputs.check();
+}
+
 void write(const std::filesystem::path& folder, const io::ShotList& list) {
     io::makeFolder(folder);
-    io::writeShotReport(folder / "report.csv", list);
-    io::writeShotPoses(folder / "poses.jsonl", list);
-    io::writeShotPage(folder / "plan.html", list);
+    io::writeShotReport(folder / kReport, list);
+    io::writeShotPoses(folder / kPoses, list);
+    io::writeShotPage(folder / kPage, list);
     say("wrote " + folder.string() + ": report.csv, poses.jsonl, plan.html");
 }
 
 void plan(Options options, Run& run) {
+    checkOutputs(options, run);
     auto& sensor = options.request.sensor;
     if (!options.sensor.empty()) {
         const SensorSize mm = parseSensor(options.sensor);
@@ -67,7 +81,7 @@ void plan(Options options, Run& run) {
     if (!run.json) return;
     auto summary = stitch::jsonOf(result, wish, options.terms, list);
     summary["status"] = int(run.status);
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 }  // namespace
@@ -79,7 +93,7 @@ void addPlan(CLI::App& program, Run& run) {
     command->add_option("--sensor", options->sensor, "Active sensor area in mm")->type_name("WxH");
     command->add_option("--size", options->size, "Plate size in pixels")->type_name("WxH");
     command->add_option("--focal", request.focal_mm, "Focal length in mm, without distortion")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command->add_option("--lens", request.lens_track, "Lens track: the lens's own distortion")
         ->type_name("TRACK");
@@ -95,13 +109,13 @@ void addPlan(CLI::App& program, Run& run) {
     command->add_flag("--zenith", request.zenith, "Cover on to straight up");
     command->add_flag("--nadir", request.nadir, "Cover on to straight down");
     command->add_option("--nearest", options->nearest_m, "Distance of the nearest thing")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("M");
     command->add_option("--f-stop", options->terms.f_stop, "For the depth of field")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->capture_default_str();
     command->add_option("--fps", options->terms.frames_per_second, "Frames a second, for the data")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->capture_default_str();
     command->add_option("--name", options->name, "The plates' file names")->capture_default_str();
     command->add_option("--first", options->first_number, "Number of the first plate")

@@ -1,6 +1,7 @@
 #include "stitch/cli/prep_options.h"
 
 #include "io/new_file.h"
+#include "io/report_page.h"
 #include "stitch/cli/options.h"
 #include "stitch/report/report.h"
 
@@ -22,13 +23,13 @@ void PrepOptions::addTo(CLI::App& command, const std::string& what) {
             "Active sensor area in mm, where neither the pictures nor the lens table say it")
         ->type_name("WxH");
     command.add_option("--focal", focal_mm, "Focal length that the lens is marked with, in mm")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command.add_option("--focus", focus_m, "Focus distance of all pictures, in metres")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("M");
     command.add_option("--t-stop", t_stop, "T-stop of all pictures")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("T");
     command
         .add_option("--camera-report", report,
@@ -71,7 +72,14 @@ std::optional<double> PrepOptions::sensorHeight_mm() const {
     return sensor.empty() ? std::nullopt : above0(parseSensor(sensor).height_mm);
 }
 
-void PrepOptions::findOutWhatCanBeWritten() const {
+void PrepOptions::findOutWhatCanBeWritten(const Run& run) const {
+    io::OutputGuard outputs = run.outputs();
+    const auto prep = request();
+    outputs.reads(io::expandPlates(prep.pictures, prep.frames));
+    if (prep.report) outputs.reads(*prep.report);
+    outputs.takesUp(output);  // a table that is there takes the new settings in
+    if (!page.empty()) outputs.writes(io::reportPagePath(page), io::Made::page);
+    outputs.check();
     io::NewFile{output};
     if (!page.empty()) stitch::prepareReport(page);
 }

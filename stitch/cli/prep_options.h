@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "stitch/calibrate/prep_pictures.h"
+#include "stitch/cli/commands.h"
 
 namespace plateloom::cli {
 
@@ -24,8 +25,9 @@ struct PrepOptions {
     [[nodiscard]] std::optional<double> sensorWidth_mm() const;
     [[nodiscard]] std::optional<double> sensorHeight_mm() const;
 
-    /// What can't be written is found before the work, not after it.
-    void findOutWhatCanBeWritten() const;
+    /// What can't or must not be written is found before the work, not after it. Throws
+    /// io::OutputRefused, io::RoomError.
+    void findOutWhatCanBeWritten(const Run& run) const;
 };
 
 /// Nullopt for an option that was not given.

@@ -15,6 +15,10 @@ void ReportOption::addTo(CLI::App& command) {
         ->type_name("DIR");
 }
 
+void ReportOption::addTo(io::OutputGuard& outputs) const {
+    if (!folder.empty()) outputs.writes(io::reportPagePath(folder), io::Made::page);
+}
+
 std::unique_ptr<stitch::JobReport> ReportOption::begin() const {
     if (folder.empty()) return nullptr;
     stitch::prepareReport(folder);

@@ -16,6 +16,8 @@ struct ReportOption {
     std::string folder;
 
     void addTo(CLI::App& command);
+    /// The page, when one is asked for.
+    void addTo(io::OutputGuard& outputs) const;
     /// Before the work: nothing when no report is asked for. Throws io::RoomError when it could not
     /// be written.
     [[nodiscard]] std::unique_ptr<stitch::JobReport> begin() const;

@@ -1,4 +1,3 @@
-#include <cstdio>
 #include <memory>
 
 #include "io/new_file.h"
@@ -26,9 +25,15 @@ struct Options {
 };
 
 void solveTake(const Options& options, Run& run) {
+    const auto arguments = options.take.arguments(options.plates.arguments());
+    const auto take = stitch::gatherTake(arguments);
+    io::OutputGuard outputs = run.outputs();
+    options.report.addTo(outputs);
+    stitch::addInputs(outputs, take, arguments);
+    stitch::addTakeSolve(outputs, options.output);
+    outputs.check();
     options.report.beginTake();
     ProgressBar bar;
-    const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
     const auto solve = stitch::solveTake(take, options.steady.settings(options.solve, options.take),
                                          bar.callback());
     stitch::writeTakeSolve(options.output, take, solve);
@@ -42,17 +47,20 @@ void solveTake(const Options& options, Run& run) {
     auto summary = summaryOf(take, solve);
     summary["command"] = "solve";
     summary["output"] = options.output;
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 void solve(const Options& options, Run& run) {
     io::NewFile(options.output);  // what can't be written is found now, not after the work
     if (options.take.given()) return solveTake(options, run);
+    io::OutputGuard outputs = run.outputs();
+    options.report.addTo(outputs);
+    outputs.writes(options.output, io::Made::solve);
     auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::solveJob(
-        {options.plates.arguments(), options.solve.settings(), options.solve.north}, bar.callback(),
-        report.get());
+        {options.plates.arguments(), options.solve.settings(), options.solve.north, outputs},
+        bar.callback(), report.get());
     io::writeSolve(options.output, result.plates);
     bar.wipe();
     tell(result);
@@ -63,7 +71,7 @@ void solve(const Options& options, Run& run) {
     auto summary = summaryOf(result);
     summary["command"] = "solve";
     summary["output"] = options.output;
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 }  // namespace

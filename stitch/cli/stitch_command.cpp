@@ -1,4 +1,4 @@
-#include <cstdio>
+#include <cstdlib>
 #include <memory>
 
 #include "io/input_error.h"
@@ -30,13 +30,32 @@ struct Options {
     bool resume = false;
 };
 
+// The panorama is written in tiles of this size, so a working tile holds some of them whole.
+constexpr int kFileTile = 256;
+
+CLI::Validator wholeTiles() {
+    return {[](const std::string& text) {
+                return std::atoi(text.c_str()) % kFileTile == 0
+                           ? std::string()
+                           : "expected a multiple of " + std::to_string(kFileTile);
+            },
+            "", "tile"};
+}
+
 std::filesystem::path besides(const std::filesystem::path& output, const std::string& ending) {
     return output.parent_path() / (output.stem().string() + ending);
 }
 
-stitch::StitchRequest requestOf(const Options& options) {
+io::OutputGuard outputsOf(const Options& options, const Run& run) {
+    io::OutputGuard outputs = run.outputs();
+    options.report.addTo(outputs);
+    return outputs;
+}
+
+stitch::StitchRequest requestOf(const Options& options, const Run& run) {
     stitch::StitchRequest request;
-    request.solve = {options.plates.arguments(), options.solve.settings(), options.solve.north};
+    request.solve = {options.plates.arguments(), options.solve.settings(), options.solve.north,
+                     outputsOf(options, run)};
     request.output = options.output;
     if (!options.solve_file.empty()) request.solve_file = options.solve_file;
     if (!options.no_preview)
@@ -63,9 +82,10 @@ std::string withoutNumber(const std::string& output) {
     return name.erase(from, end - from);
 }
 
-stitch::TakeStitchRequest takeRequestOf(const Options& options) {
+stitch::TakeStitchRequest takeRequestOf(const Options& options, const Run& run) {
     stitch::TakeStitchRequest request;
-    const auto still = requestOf(options);
+    const auto still = requestOf(options, run);
+    request.outputs = still.solve.outputs;
     request.take = options.take.arguments(options.plates.arguments());
     request.solve = options.steady.settings(options.solve, options.take);
     request.output = options.output;
@@ -109,7 +129,7 @@ std::string panoramaInWords(const Options& options, const stitch::PanoramaGrid& 
 void stitchTake(const Options& options, Run& run) {
     options.report.beginTake();
     ProgressBar bar;
-    const auto result = stitch::stitchTake(takeRequestOf(options), bar.callback());
+    const auto result = stitch::stitchTake(takeRequestOf(options, run), bar.callback());
     bar.wipe();
     tell(result.take, result.solve);
     for (const auto& time : result.times) say(stageLine(time));
@@ -129,7 +149,7 @@ void stitchTake(const Options& options, Run& run) {
     summary["made"] = result.made;
     summary["kept"] = result.kept;
     summary["frame_stages"] = stagesOf(result.times);
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 void stitchPlates(const Options& options, Run& run) {
@@ -141,7 +161,7 @@ void stitchPlates(const Options& options, Run& run) {
     only_clips(!options.distance.empty(), "--distance");
     only_clips(!options.chunk.empty(), "--chunk");
     only_clips(options.resume, "--resume");
-    const auto request = requestOf(options);
+    const auto request = requestOf(options, run);
     auto report = options.report.begin();
     ProgressBar bar;
     const auto result = stitch::stitchJob(request, bar.callback(), report.get());
@@ -154,7 +174,7 @@ void stitchPlates(const Options& options, Run& run) {
     if (!run.json) return;
     auto summary = summaryOf(result.solve);
     addPanorama(summary, options, result.grid, result.covered_share);
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 }  // namespace
@@ -202,7 +222,7 @@ void addStitch(CLI::App& program, Run& run) {
     command
         ->add_option("--tile", options->tile,
                      "Working tile in pixels: memory and speed only, never the result")
-        ->check(CLI::Range(64, 8192))
+        ->check(CLI::Range(kFileTile, 8192) & wholeTiles())
         ->capture_default_str();
     command->callback([options, &run] { stitchPlates(*options, run); });
 }

@@ -5,14 +5,34 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cstdio>
+#include <iostream>
 #include <mutex>
+#include <nlohmann/json.hpp>
+#include <system_error>
+
+#include "io/input_error.h"
+#include "io/shown_text.h"
 
 namespace plateloom::cli {
 
 namespace {
+
 std::mutex drawing;  // progress may come from any thread
+
+nlohmann::json inUtf8(const nlohmann::json& value) {
+    if (value.is_string()) return io::validUtf8(value.get_ref<const std::string&>());
+    nlohmann::json out = value;
+    if (value.is_array())
+        for (auto& element : out) element = inUtf8(element);
+    if (!value.is_object()) return out;
+    out = nlohmann::json::object();
+    for (const auto& [key, element] : value.items()) out[io::validUtf8(key)] = inUtf8(element);
+    return out;
 }
+
+}  // namespace
 
 ProgressBar::ProgressBar() : terminal_(isatty(STDERR_FILENO) != 0) {}
 ProgressBar::~ProgressBar() {
@@ -47,10 +67,32 @@ void ProgressBar::wipe() {
 }
 
 void say(const std::string& line) {
-    std::fprintf(stderr, "%s\n", line.c_str());
+    std::fprintf(stderr, "%s\n", io::forTerminal(line).c_str());
 }
 void warn(const std::string& line) {
-    std::fprintf(stderr, "warning: %s\n", line.c_str());
+    say("warning: " + line);
+}
+
+void printJson(const nlohmann::json& value, int indent) {
+    std::string text;
+    try {
+        text = value.dump(indent);
+    } catch (const nlohmann::json::type_error&) {
+        text = inUtf8(value).dump(indent);
+    }
+    std::printf("%s\n", text.c_str());
+    flushStandardOutput();
+}
+
+void flushStandardOutput() {
+    std::cout.flush();
+    if (std::fflush(stdout) == 0 && !std::ferror(stdout) && std::cout) return;
+    const int error = errno;
+    std::clearerr(stdout);
+    std::cout.clear();
+    throw io::RoomError("standard output", "can't be written (" +
+                                               std::generic_category().message(error) +
+                                               "); files that were made are whole");
 }
 
 double peakMemory() {

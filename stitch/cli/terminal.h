@@ -3,6 +3,7 @@
 #pragma once
 
 #include <chrono>
+#include <nlohmann/json_fwd.hpp>
 #include <string>
 
 #include "stitch/solve/solve.h"
@@ -27,8 +28,17 @@ private:
     std::string stage_;
 };
 
-void say(const std::string& line);   ///< standard error
-void warn(const std::string& line);  ///< standard error, "warning: "
+/// Standard error; control characters are shown, not sent.
+void say(const std::string& line);
+void warn(const std::string& line);  ///< with "warning: "
+
+/// The machine's summary on standard output. Text that is no UTF-8 is written as validUtf8
+/// (io/shown_text.h) has it.
+constexpr int kOneLine = -1;
+void printJson(const nlohmann::json& value, int indent = 2);
+
+/// Throws io::RoomError when something of standard output did not get out.
+void flushStandardOutput();
 
 /// Largest memory that this process held so far, bytes.
 [[nodiscard]] double peakMemory();

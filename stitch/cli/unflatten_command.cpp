@@ -1,4 +1,3 @@
-#include <cstdio>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -13,7 +12,7 @@ namespace {
 
 void unflatten(const FrameJobOptions& options, Run& run) {
     stitch::FrameJob job;
-    options.fill(job);
+    options.fill(job, run);
     ProgressBar bar;
     const auto made = stitch::unflattenJob(job, bar.callback());
     bar.wipe();
@@ -28,7 +27,7 @@ void unflatten(const FrameJobOptions& options, Run& run) {
     summary["uncovered"] = nlohmann::json::array();
     for (const auto& frame : made.uncovered)
         summary["uncovered"].push_back({{"file", frame.file}, {"share", frame.share}});
-    std::printf("%s\n", summary.dump(2).c_str());
+    printJson(summary);
 }
 
 constexpr const char* kChannels =

@@ -1,6 +1,5 @@
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -65,6 +64,9 @@ stitch::ViewRequest requestOf(const Options& options) {
     request.threads = options.threads;
     return request;
 }
+
+// Numbers beyond any frame counter's would overflow what is added to them.
+constexpr int64_t kMostFrame = int64_t(1) << 40;
 
 // Cover that no rounding of a percentage may hide.
 std::string share(double covered) {
@@ -136,7 +138,8 @@ nlohmann::json summaryOf(const Options& options, const stitch::ViewResult& resul
 }
 
 void view(const Options& options, Run& run) {
-    const auto request = requestOf(options);
+    auto request = requestOf(options);
+    request.outputs = run.outputs();
     ProgressBar bar;
     const auto result = stitch::viewJob(request, bar.callback());
     bar.wipe();
@@ -144,7 +147,7 @@ void view(const Options& options, Run& run) {
     const bool whole = std::all_of(result.frames.begin(), result.frames.end(),
                                    [](const auto& frame) { return frame.covered >= 1; });
     run.status = whole && result.missing.empty() ? done : look_at_it;
-    if (run.json) std::printf("%s\n", summaryOf(options, result, run.status).dump(2).c_str());
+    if (run.json) printJson(summaryOf(options, result, run.status));
 }
 
 void addCamera(CLI::App& command, Options& options) {
@@ -164,18 +167,22 @@ void addCamera(CLI::App& command, Options& options) {
     command
         .add_option("--first-frame", options.first_frame,
                     "Number of the track's first frame, where it has no frame numbers")
-        ->check(CLI::NonNegativeNumber)
+        ->check(CLI::Range(int64_t(0), kMostFrame))
         ->type_name("N");
     auto* track = command.get_option("--camera");
     command.add_option("--pan", options.pan_deg, "A still's pan in degrees, positive to the left")
+        ->check(finiteNumber())
         ->excludes(track);
     command.add_option("--tilt", options.tilt_deg, "A still's tilt in degrees, positive upward")
+        ->check(finiteNumber())
         ->excludes(track);
-    command.add_option("--roll", options.roll_deg, "A still's roll in degrees")->excludes(track);
+    command.add_option("--roll", options.roll_deg, "A still's roll in degrees")
+        ->check(finiteNumber())
+        ->excludes(track);
     command
         .add_option("--focal", options.focal_mm,
                     "Focal length in mm, of a still or where the track does not say it")
-        ->check(CLI::PositiveNumber)
+        ->check(positiveNumber())
         ->type_name("MM");
     command
         .add_option("--sensor", options.sensor,
@@ -228,6 +235,7 @@ void addView(CLI::App& program, Run& run) {
         ->add_option("--slip", options->slip,
                      "Frames by which a moving panorama is moved on against the shot: the shot's "
                      "frame shows the panorama's frame that many later")
+        ->check(CLI::Range(-kMostFrame, kMostFrame))
         ->type_name("N");
     addCamera(*command, *options);
     addPicture(*command, *options);
@@ -244,9 +252,7 @@ void addView(CLI::App& program, Run& run) {
                      "MB of the panorama that are kept in memory: speed only, never the result")
         ->check(CLI::Range(16, 1 << 20))
         ->capture_default_str();
-    command->add_option("--threads", options->threads, "Threads to use; 0 uses all")
-        ->check(CLI::NonNegativeNumber)
-        ->capture_default_str();
+    addThreads(*command, options->threads);
     command->callback([options, &run] { view(*options, run); });
 }
 

@@ -6,8 +6,10 @@
 #include "calib/angle.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
+#include "io/shown_text.h"
 #include "stitch/compose/exposure.h"
 #include "stitch/compose/light_balance.h"
+#include "stitch/plates/job_inputs.h"
 #include "stitch/report/eye_picture.h"
 #include "stitch/report/report.h"
 #include "stitch/solve/stage_clock.h"
@@ -87,7 +89,7 @@ io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
 }
 
 void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
-    writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})));
+    writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})), io::Made::preview);
 }
 
 // Plates that a report is made of stay behind, small, as the job reads them.
@@ -110,14 +112,29 @@ void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const P
     solve.times = report.survey.stages;
 }
 
+void checkOutputs(const StitchRequest& request) {
+    io::OutputGuard outputs = request.solve.outputs;
+    addInputs(outputs, request.solve.plates);
+    outputs.writes(request.output, io::Made::panorama);
+    if (request.preview) outputs.writes(*request.preview, io::Made::preview);
+    if (request.solve_file) {
+        if (std::filesystem::exists(*request.solve_file))
+            outputs.reads(*request.solve_file);
+        else
+            outputs.writes(*request.solve_file, io::Made::solve);
+    }
+    outputs.check();
+}
+
 }  // namespace
 
 Solve adoptSolve(const PlateSet& set, const std::vector<io::SolvedPlate>& solved) {
     Solve solve;
     for (const auto& plate : set.plates) {
         const auto name = plate.file.path.filename().string();
-        const auto found = std::find_if(solved.begin(), solved.end(),
-                                        [&](const auto& s) { return s.file == name; });
+        const auto found = std::find_if(solved.begin(), solved.end(), [&](const auto& s) {
+            return s.file == io::validUtf8(name);
+        });
         if (found == solved.end()) {
             io::SolvedPlate missing;
             missing.file = name;
@@ -163,6 +180,9 @@ PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates, const StitchRe
 }
 
 Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport* report) {
+    io::OutputGuard outputs = request.outputs;
+    addInputs(outputs, request.plates);
+    outputs.check();
     const PlateSet set = gatherPlates(request.plates);
     PlateStore store = storeOf(set, report);
     Solve solve = solveSet(set, store, request, progress);
@@ -171,6 +191,7 @@ Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport*
 }
 
 StitchResult stitchJob(const StitchRequest& request, const Progress& progress, JobReport* report) {
+    checkOutputs(request);
     // Whatever can't be written is found now, not after the work.
     io::NewFile(request.output);
     if (request.solve_file) io::NewFile(*request.solve_file);

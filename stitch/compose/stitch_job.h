@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <optional>
 
+#include "io/output_guard.h"
 #include "stitch/compose/compose.h"
 #include "stitch/plates/placed_plate.h"
 #include "stitch/solve/solve.h"
@@ -16,10 +17,12 @@ struct SolveRequest {
     PlateArguments plates;
     SolveSettings settings;
     std::string north;  ///< file name or stem of the plate that looks to pan 0; "" for none
+    /// With what the job does not know itself: the report's page, and for solveJob the solve file.
+    io::OutputGuard outputs{};
 };
 
-/// Solves and balances exposure. Throws io::InputError (also for a `north` that is not among the
-/// plates). Fills `report` when it is given.
+/// Solves and balances exposure. Throws io::OutputRefused, io::InputError (also for a `north` that
+/// is not among the plates). Fills `report` when it is given.
 [[nodiscard]] Solve solveJob(const SolveRequest& request, const Progress& progress,
                              JobReport* report = nullptr);
 
@@ -43,8 +46,8 @@ struct StitchResult {
     bool solve_was_read = false;
 };
 
-/// Throws io::InputError, io::RoomError. Without a single placed plate nothing is written and
-/// InputError says why. Fills `report` when it is given.
+/// Throws io::OutputRefused, io::InputError, io::RoomError. Without a single placed plate nothing
+/// is written and InputError says why. Fills `report` when it is given.
 [[nodiscard]] StitchResult stitchJob(const StitchRequest& request, const Progress& progress,
                                      JobReport* report = nullptr);
 

@@ -82,7 +82,7 @@ size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit
         main.channels.push_back({layout.alpha, red.type, io::ChannelKind::coverage});
     }
     const FrameWarp warp = flattening(lens, bounds);
-    io::FrameWriter writer(target, source, layout, recipe);
+    io::FrameWriter writer(target, source, layout, recipe, io::Made::flat_plate);
     size_t bad_pixels = 0;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         const io::FramePart& part = file.parts[p];

@@ -35,6 +35,7 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
     const auto targets = frameTargets(request.folder, set);
+    checkTargets(request, set, targets, io::Made::flat_plate);
     io::makeFolder(request.folder);
 
     StageClock clock({});
@@ -49,6 +50,7 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
             result.kept.push_back(targets[i]);
             continue;
         }
+        checkTarget(request, targets[i], tags.recipe, io::Made::flat_plate);
         std::string warning;
         if (const auto frame = frameWithMore(plate.file, &warning)) {
             bool clamped = false;
@@ -70,8 +72,8 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
             flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
         if (clamped) result.warnings.push_back(cutOverscan(name));
         clock.begin("write");
-        io::writePicture(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
-                         flat.window);
+        io::writeMade(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
+                      flat.window, io::Made::flat_plate);
         clock.end();
         result.written.push_back(targets[i]);
         clock.add("read", double(plate.file.width) * plate.file.height);

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "io/output_guard.h"
 #include "stitch/solve/solve.h"
 #include "stitch/take/chunk.h"
 
@@ -18,6 +19,7 @@ struct FrameJob {
     bool resume = false;         ///< keep what an earlier run finished
     std::optional<Chunk> chunk;  ///< of the frames; the first writes the maps
     std::optional<std::filesystem::path> uv_maps;  ///< folder for UV and shading maps
+    io::OutputGuard outputs;
 };
 
 struct MadeFrames {

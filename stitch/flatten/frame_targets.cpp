@@ -1,9 +1,9 @@
 #include "stitch/flatten/frame_targets.h"
 
-#include <set>
-
 #include "io/file_name.h"
-#include "io/input_error.h"
+#include "io/made_picture.h"
+#include "stitch/flatten/lens_maps.h"
+#include "stitch/plates/job_inputs.h"
 
 namespace plateloom::stitch {
 
@@ -23,21 +23,29 @@ std::filesystem::path targetOf(const std::filesystem::path& folder, const io::Pl
 std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
                                                 const PlateSet& set) {
     std::vector<std::filesystem::path> targets;
-    std::set<std::filesystem::path> taken;
-    for (const auto& plate : set.plates) {
-        const auto target = targetOf(folder, plate.file);
-        if (!taken.insert(target).second)
-            throw io::InputError(plate.file.path.string(),
-                                 "another one has the same name; write them into different "
-                                 "folders");
-        std::error_code none;
-        if (std::filesystem::equivalent(target, plate.file.path, none))
-            throw io::InputError(
-                target.string(),
-                "would be written over the file it is made from; choose another -o folder");
-        targets.push_back(target);
-    }
+    for (const auto& plate : set.plates) targets.push_back(targetOf(folder, plate.file));
     return targets;
+}
+
+void checkTargets(const FrameJob& job, const PlateSet& set,
+                  const std::vector<std::filesystem::path>& targets, io::Made kind) {
+    io::OutputGuard outputs = job.outputs;
+    addInputs(outputs, job.plates);
+    const auto [begin, end] = chunkOf(int64_t(targets.size()), job.chunk);
+    for (auto i = size_t(begin); i < size_t(end); ++i)
+        if (job.resume)
+            outputs.takesUp(targets[i]);
+        else
+            outputs.writes(targets[i], kind);
+    if (job.uv_maps && isFirst(job.chunk))
+        for (const auto& map : lensMapPaths(*job.uv_maps, set.plates))
+            outputs.writes(map, io::Made::map);
+    outputs.check();
+}
+
+void checkTarget(const FrameJob& job, const std::filesystem::path& target,
+                 const std::string& recipe, io::Made kind) {
+    if (job.resume && io::recipeOf(target) != recipe) job.outputs.mayReplace(target, kind);
 }
 
 }  // namespace plateloom::stitch

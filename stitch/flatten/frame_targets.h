@@ -4,13 +4,20 @@
 #include <filesystem>
 #include <vector>
 
-#include "stitch/plates/plate_set.h"
+#include "stitch/flatten/frame_job.h"
 
 namespace plateloom::stitch {
 
 /// Under the name of the file it comes from; linear light, so what can't hold that becomes .exr.
-/// Throws io::InputError when two would get the same name or one would be written over itself.
 [[nodiscard]] std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
                                                               const PlateSet& set);
+
+/// Of the job's chunk; maps too. Throws io::OutputRefused.
+void checkTargets(const FrameJob& job, const PlateSet& set,
+                  const std::vector<std::filesystem::path>& targets, io::Made kind);
+/// Of a job that is resumed, before a frame is made anew: one that bears the job's recipe but is
+/// cut short may go. Throws io::OutputRefused.
+void checkTarget(const FrameJob& job, const std::filesystem::path& target,
+                 const std::string& recipe, io::Made kind);
 
 }  // namespace plateloom::stitch

@@ -59,22 +59,43 @@ io::Picture flattenShading(const io::Picture& uv, const MapGrid& grid, const cal
     });
 }
 
+// Frames of one shot, one after the other, through one and the same lens.
+struct LensRun {
+    FrameName first, last;
+    const Plate* plate;
+};
+
+std::vector<LensRun> lensRuns(const std::vector<Plate>& frames) {
+    std::vector<LensRun> runs;
+    for (const Plate& frame : frames) {
+        const FrameName name(frame.file);
+        if (!runs.empty() && sameLens(*runs.back().plate, frame) &&
+            runs.back().first.name == name.name)
+            runs.back().last = name;
+        else
+            runs.push_back({name, name, &frame});
+    }
+    return runs;
+}
+
+std::filesystem::path mapPath(const std::filesystem::path& folder, const LensRun& run,
+                              const std::string& what) {
+    std::string frames = run.first.frame;
+    if (run.last.frame != run.first.frame) frames += "-" + run.last.frame;
+    std::string name = run.first.name;
+    for (const std::string& part : {what, frames})
+        if (!part.empty()) name += (name.empty() ? "" : ".") + part;
+    return folder / (name + ".exr");
+}
+
 std::vector<std::filesystem::path> writeMaps(const std::filesystem::path& folder,
-                                             const FrameName& first, const FrameName& last,
-                                             const Plate& plate, Fit fit) {
+                                             const LensRun& run, Fit fit) {
+    const Plate& plate = *run.plate;
     const calib::LensMap lens(plate.lens, plate.sensor);
     const int width = plate.sensor.width_px, height = plate.sensor.height_px;
-    const auto named = [&](const char* what) {
-        std::string frames = first.frame;
-        if (last.frame != first.frame) frames += "-" + last.frame;
-        std::string name = first.name;
-        for (const std::string& part : {std::string(what), frames})
-            if (!part.empty()) name += (name.empty() ? "" : ".") + part;
-        return folder / (name + ".exr");
-    };
     std::vector<std::filesystem::path> written;
     const auto write = [&](const char* what, const io::Picture& map, const MapGrid& grid) {
-        written.push_back(named(what));
+        written.push_back(mapPath(folder, run, what));
         writeMap(written.back(), map, grid);
     };
     const PixelBounds b = flatBounds(lens, fit, nullptr);
@@ -104,18 +125,19 @@ std::vector<std::filesystem::path> writeLensMaps(const std::filesystem::path& fo
                                                  const std::vector<Plate>& frames, Fit fit) {
     io::makeFolder(folder);
     std::vector<std::filesystem::path> written;
-    for (size_t first = 0; first < frames.size();) {
-        const FrameName name(frames[first].file);
-        size_t end = first + 1;
-        while (end < frames.size() && sameLens(frames[first], frames[end]) &&
-               FrameName(frames[end].file).name == name.name)
-            ++end;
-        const FrameName last(frames[end - 1].file);
-        for (auto& path : writeMaps(folder, name, last, frames[first], fit))
-            written.push_back(std::move(path));
-        first = end;
-    }
+    for (const LensRun& run : lensRuns(frames))
+        for (auto& path : writeMaps(folder, run, fit)) written.push_back(std::move(path));
     return written;
+}
+
+std::vector<std::filesystem::path> lensMapPaths(const std::filesystem::path& folder,
+                                                const std::vector<Plate>& frames) {
+    std::vector<std::filesystem::path> paths;
+    for (const LensRun& run : lensRuns(frames))
+        for (const char* what :
+             {"flatten-uv", "flatten-shading", "unflatten-uv", "unflatten-shading"})
+            paths.push_back(mapPath(folder, run, what));
+    return paths;
 }
 
 }  // namespace plateloom::stitch

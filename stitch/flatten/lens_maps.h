@@ -16,6 +16,8 @@ namespace plateloom::stitch {
 /// NAME and FRAMES are those of the files: "shot.flatten-uv.1001-1024.exr", one number for one
 /// frame. Warp first, then multiply. The flatten maps have the data window that `flatten` gives its
 /// plates. Returns what was written. Throws as NewFile does.
+[[nodiscard]] std::vector<std::filesystem::path> lensMapPaths(const std::filesystem::path& folder,
+                                                              const std::vector<Plate>& frames);
 std::vector<std::filesystem::path> writeLensMaps(const std::filesystem::path& folder,
                                                  const std::vector<Plate>& frames, Fit fit);
 

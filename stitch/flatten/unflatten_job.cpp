@@ -49,7 +49,8 @@ Made unflattenExr(const Plate& plate, const calib::LensMap& lens,
                   const std::filesystem::path& target, const std::string& recipe,
                   StageClock& clock) {
     const io::FrameFile file = io::readFrameHeader(plate.file);
-    io::FrameWriter writer(target, file, {0, 0, file.width, file.height, {}, {}}, recipe);
+    io::FrameWriter writer(target, file, {0, 0, file.width, file.height, {}, {}}, recipe,
+                           io::Made::frame);
     Made made;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         clock.begin("read");
@@ -87,8 +88,8 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     clock.begin("write");
     io::PictureTags tags = io::tagsOf(plate.file);
     tags.recipe = recipe;
-    io::writePicture(target, picture, tags, half && !plate.file.needs_float,
-                     {0, 0, picture.width, picture.height});
+    io::writeMade(target, picture, tags, half && !plate.file.needs_float,
+                  {0, 0, picture.width, picture.height}, io::Made::frame);
     clock.end();
     return made;
 }
@@ -113,6 +114,7 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
     const auto targets = frameTargets(request.folder, set);
+    checkTargets(request, set, targets, io::Made::frame);
     io::makeFolder(request.folder);
     StageClock clock({});
     const auto [begin, end] = chunkOf(int64_t(set.plates.size()), request.chunk);
@@ -126,6 +128,7 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
             result.kept.push_back(targets[i]);
             continue;
         }
+        checkTarget(request, targets[i], recipe, io::Made::frame);
         const Made made =
             io::isExrName(plate.file.path)
                 ? unflattenExr(plate, lens, targets[i], recipe, clock)

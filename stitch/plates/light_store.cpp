@@ -1,5 +1,7 @@
 #include "stitch/plates/light_store.h"
 
+#include <tbb/task_arena.h>
+
 namespace plateloom::stitch {
 
 namespace {
@@ -24,9 +26,13 @@ std::shared_ptr<const LightPicture> LightStore::get(int plate) {
         slot.asked = ++clock_;
         if (slot.picture) return slot.picture;
     }
-    const auto pixels = pixels_.get(plate);
-    auto made = std::make_shared<const LightPicture>(
-        lightPicture(*pixels, calib::LensMap(plates_[plate].lens, plates_[plate].sensor)));
+    // Isolated: while it waits for its own tasks, this thread must not take up another one that
+    // wants this plate, for which it would wait itself.
+    const auto made = tbb::this_task_arena::isolate([&] {
+        const auto pixels = pixels_.get(plate);
+        return std::make_shared<const LightPicture>(
+            lightPicture(*pixels, calib::LensMap(plates_[plate].lens, plates_[plate].sensor)));
+    });
     const std::lock_guard lock(mutex_);
     slot.picture = made;
     dropBeyondBound(plate);

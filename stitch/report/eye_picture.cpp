@@ -4,7 +4,7 @@
 #include <cstddef>
 
 #include "io/colour.h"
-#include "io/plate_file.h"
+#include "io/made_picture.h"
 
 namespace plateloom::stitch {
 
@@ -32,10 +32,10 @@ io::Picture eyePicture(const io::Picture& linear, float exposure) {
     return picture;
 }
 
-void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture) {
+void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture, io::Made kind) {
     io::PictureTags tags;
     tags.colour_space = "sRGB";
-    io::writePicture(path, picture, tags, false, {0, 0, picture.width, picture.height});
+    io::writeMade(path, picture, tags, false, {0, 0, picture.width, picture.height}, kind);
 }
 
 }  // namespace plateloom::stitch

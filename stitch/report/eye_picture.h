@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <vector>
 
+#include "io/made_mark.h"
 #include "io/picture.h"
 
 namespace plateloom::stitch {
@@ -18,6 +19,6 @@ namespace plateloom::stitch {
 [[nodiscard]] io::Picture eyePicture(const io::Picture& linear, float exposure);
 
 /// PNG or JPEG, by its extension. Throws RoomError.
-void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture);
+void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture, io::Made kind);
 
 }  // namespace plateloom::stitch

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <vector>
 
+#include "io/made_picture.h"
 #include "stitch/resample/position_lattice.h"
 
 namespace plateloom::stitch {
@@ -63,8 +64,8 @@ io::Picture shadingMap(const MapGrid& grid, const ShadingFactor& factor) {
 
 void writeMap(const std::filesystem::path& path, const io::Picture& map, const MapGrid& grid,
               const io::PictureTags& tags) {
-    io::writePicture(path, map, tags, false,
-                     {grid.x, grid.y, grid.display_width, grid.display_height});
+    io::writeMade(path, map, tags, false, {grid.x, grid.y, grid.display_width, grid.display_height},
+                  io::Made::map);
 }
 
 }  // namespace plateloom::stitch

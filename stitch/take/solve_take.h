@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "io/output_guard.h"
 #include "io/solve_file.h"
 #include "stitch/solve/solve.h"
 #include "stitch/take/frame_runs.h"
@@ -45,7 +46,15 @@ struct TakeSolve {
                                   const Progress& progress);
 
 /// SOLVE.jsonl, beside it SOLVE.seams/ and, steadied, SOLVE.shake.jsonl. Throws io::RoomError.
+/// All of it is written beside what is there, and replaces it at the end.
 void writeTakeSolve(const std::filesystem::path& path, const Take& take, const TakeSolve& solve);
+/// What a take is made of.
+void addInputs(io::OutputGuard& guard, const Take& take, const TakeArguments& arguments);
+/// The files that writeTakeSolve replaces.
+void addTakeSolve(io::OutputGuard& guard, const std::filesystem::path& path);
+/// The files that readTakeSolve may read.
+[[nodiscard]] std::vector<std::filesystem::path> filesOfTakeSolve(
+    const std::filesystem::path& path);
 
 /// Clips are found in the file by name, and its frames have to cover the take's. Throws
 /// io::InputError: a file of stills, a clip that it does not know, frames that it was not solved

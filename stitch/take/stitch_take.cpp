@@ -53,6 +53,12 @@ void addLabels(Recipe& recipe, const LabelMap& map) {
     }
 }
 
+// One that bears the job's recipe but is cut short may go.
+void checkTakenUp(const TakeStitchRequest& request, const std::filesystem::path& frame,
+                  const std::string& recipe) {
+    if (io::recipeOf(frame) != recipe) request.outputs.mayReplace(frame, io::Made::panorama);
+}
+
 class Frames {
 public:
     Frames(const TakeStitchRequest& request, const Take& take, const TakeSolve& solve,
@@ -115,6 +121,12 @@ private:
                                                         request_.preview->string(), frame));
         }
         if (ready->made && ready->previewed) return ready;
+        if (request_.resume) {
+            checkTakenUp(request_, ready->path, ready->recipe);
+            if (request_.preview)
+                request_.outputs.mayReplace(io::framePath(request_.preview->string(), frame),
+                                            io::Made::preview);
+        }
         for (size_t i = 0; i < ready->frame.plates.size(); ++i)
             (void)ready->frame.store->get(int(i));
         return ready;
@@ -166,7 +178,8 @@ private:
         writer.finish();
         if (request_.preview)
             writeEyePicture(io::framePath(request_.preview->string(), ready.frame.frame),
-                            eyePicture(composed.preview, exposureFor(composed.preview)));
+                            eyePicture(composed.preview, exposureFor(composed.preview)),
+                            io::Made::preview);
         ++result.made;
         result.covered_share = result.made == 1
                                    ? composed.covered_share
@@ -209,6 +222,42 @@ private:
     SeamPlan seams_;
 };
 
+// The frames to make, of those that the take has.
+void keepAsked(const std::optional<io::FrameRange>& frames, const std::optional<Chunk>& chunk,
+               TakeStitchResult& result) {
+    const Take& take = result.take;
+    result.first = frames ? std::max<int64_t>(take.first, frames->first) : take.first;
+    result.last = frames ? std::min<int64_t>(take.last, frames->last) : take.last;
+    if (result.last < result.first)
+        throw io::InputError("--frames", "the take has frames " + std::to_string(take.first) +
+                                             " to " + std::to_string(take.last) + " only");
+    if (!chunk) return;
+    const auto [begin, end] = chunkOf(result.last - result.first + 1, *chunk);
+    result.last = result.first + int64_t(end) - 1;
+    result.first += int64_t(begin);
+}
+
+void checkOutputs(const TakeStitchRequest& request, const TakeStitchResult& result) {
+    io::OutputGuard outputs = request.outputs;
+    addInputs(outputs, result.take, request.take);
+    if (result.solve_was_read)
+        outputs.reads(filesOfTakeSolve(request.solve_file));
+    else
+        addTakeSolve(outputs, request.solve_file);
+    const auto add = [&](const std::filesystem::path& pattern, int64_t frame, io::Made kind) {
+        const auto path = io::framePath(pattern.string(), frame);
+        if (request.resume)
+            outputs.takesUp(path);
+        else
+            outputs.writes(path, kind);
+    };
+    for (int64_t frame = result.first; frame <= result.last; ++frame) {
+        add(request.output, frame, io::Made::panorama);
+        if (request.preview) add(*request.preview, frame, io::Made::preview);
+    }
+    outputs.check();
+}
+
 }  // namespace
 
 TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& progress) {
@@ -238,6 +287,8 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
     arguments.plates.frames.reset();
     result.take = gatherTake(arguments);
     const Take& take = result.take;
+    keepAsked(frames, request.chunk, result);
+    checkOutputs(request, result);
     // Whatever can't be written is found now, not after the solve.
     io::NewFile(io::framePath(request.output.string(), take.first));
     if (!result.solve_was_read) {
@@ -265,16 +316,6 @@ TakeStitchResult stitchTake(const TakeStitchRequest& request, const Progress& pr
     result.grid = gridFor(request, solve);
     result.output = request.output;
     result.preview = request.preview;
-    result.first = frames ? std::max<int64_t>(take.first, frames->first) : take.first;
-    result.last = frames ? std::min<int64_t>(take.last, frames->last) : take.last;
-    if (result.last < result.first)
-        throw io::InputError("--frames", "the take has frames " + std::to_string(take.first) +
-                                             " to " + std::to_string(take.last) + " only");
-    if (request.chunk) {
-        const auto [begin, end] = chunkOf(result.last - result.first + 1, *request.chunk);
-        result.last = result.first + int64_t(end) - 1;
-        result.first += int64_t(begin);
-    }
     if (result.last >= result.first)
         Frames(request, take, solve, result.grid, progress).run(result.first, result.last, result);
     return result;

@@ -28,6 +28,7 @@ struct TakeStitchRequest {
     bool half = true;
     int tile = 1024;
     int threads = 0;
+    io::OutputGuard outputs;  ///< with the report's page
 };
 
 /// What became of one frame of a run.
@@ -51,7 +52,7 @@ struct TakeStitchResult {
     std::vector<StageTime> times;
 };
 
-/// Throws io::InputError, io::RoomError; frames that are finished stay.
+/// Throws io::OutputRefused, io::InputError, io::RoomError; frames that are finished stay.
 [[nodiscard]] TakeStitchResult stitchTake(const TakeStitchRequest& request,
                                           const Progress& progress);
 

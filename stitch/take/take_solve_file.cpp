@@ -3,9 +3,12 @@
 #include <map>
 
 #include "calib/angle.h"
+#include "io/file_lock.h"
 #include "io/input_error.h"
+#include "io/sample_json.h"
 #include "io/seam_pictures.h"
 #include "io/shake_track.h"
+#include "io/shown_text.h"
 #include "stitch/take/solve_take.h"
 
 namespace plateloom::stitch {
@@ -25,7 +28,7 @@ std::filesystem::path shakePath(const std::filesystem::path& path) {
 }
 
 std::string fileOf(const TakeClip& clip) {
-    return std::filesystem::path(clip.clip.pattern).filename().string();
+    return io::validUtf8(std::filesystem::path(clip.clip.pattern).filename().string());
 }
 
 io::SolvedClip::Overlap lineOf(const OverlapDistance& overlap, const std::string& with) {
@@ -146,6 +149,14 @@ MountCamera cameraOf(const io::SolvedPlate& line, int64_t first) {
     return camera;
 }
 
+// A run that was killed while it replaced a solve leaves files of two solves.
+void refuseMixed(const std::filesystem::path& path, const std::string& set,
+                 const std::filesystem::path& other, const std::string& set_of_other) {
+    if (set.empty() || set_of_other.empty() || set == set_of_other) return;
+    throw io::InputError(other.string(), "belongs to another solve than " +
+                                             path.filename().string() + "; solve the take again");
+}
+
 // The pictures number the file's lines; labels are the placed ones of the clips given now, which
 // may be fewer, and in another order.
 SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::SolvedPlate>& lines,
@@ -159,6 +170,8 @@ SeamPlan readSeams(const std::filesystem::path& path, const std::vector<io::Solv
     }
     SeamPlan plan;
     for (const int64_t frame : clip.seams) {
+        refuseMixed(path, clip.set, seamFolder(path),
+                    io::setOfSeamPicture(seamFolder(path), frame));
         const auto picture = io::readSeamPicture(seamFolder(path), frame, int(lines.size()));
         LabelMap map{picture.width, picture.height, {}};
         for (const float number : picture.data) map.label.push_back(label[size_t(number)]);
@@ -202,10 +215,15 @@ std::vector<Matrix3d> turnsOf(const std::filesystem::path& path,
     return out;
 }
 
-TakenOut readShake(const std::filesystem::path& path, const Take& take, const Mount& mount) {
+TakenOut readShake(const std::filesystem::path& solve, const std::string& set, const Take& take,
+                   const Mount& mount) {
+    const auto path = shakePath(solve);
+    std::string set_of_shake;
     const bool in_turn = take.rolled == Rolled::in_turn;
     std::map<std::string, std::map<int64_t, Matrix3d>> at;
-    for (const auto& sample : io::readShakeTrack(path))
+    const auto samples = io::readShakeTrack(path, &set_of_shake);
+    refuseMixed(solve, set, path, set_of_shake);
+    for (const auto& sample : samples)
         at[sample.clip][sample.frame] = calib::worldFromCamera(sample.turn);
     TakenOut out;
     out.shared = turnsOf(path, at[""], "", take, !in_turn);
@@ -214,6 +232,29 @@ TakenOut readShake(const std::filesystem::path& path, const Take& take, const Mo
         out.own.push_back(turnsOf(path, at[file], file, take, in_turn && mount.cameras[c].placed));
     }
     return out;
+}
+
+// What a solve's files that were written together bear: the same for the same seams and shake.
+std::string setOf(const TakeSolve& solve) {
+    std::string text;
+    for (const auto& part : solve.seams.parts) {
+        text += std::to_string(part.frame) + ":" + std::to_string(part.map.width) + "x" +
+                std::to_string(part.map.height) + "\n";
+        for (const uint16_t label : part.map.label) {
+            text += char(label & 0xff);
+            text += char(label >> 8);
+        }
+    }
+    const auto add = [&](const std::vector<Matrix3d>& turns) {
+        for (const Matrix3d& turn : turns)
+            for (int i = 0; i < 9; ++i) text += std::to_string(turn(i / 3, i % 3)) + " ";
+        text += "\n";
+    };
+    if (solve.steady != Steady::none) {
+        add(solve.solved.taken_out.shared);
+        for (const auto& own : solve.solved.taken_out.own) add(own);
+    }
+    return io::urnOf(text).substr(std::string("urn:uuid:").size());
 }
 
 // What the solve keeps beside itself has to have come along.
@@ -229,17 +270,55 @@ void refuseMissing(const std::filesystem::path& kept, const std::filesystem::pat
 
 }  // namespace
 
+void addInputs(io::OutputGuard& guard, const Take& take, const TakeArguments& arguments) {
+    for (const auto& clip : take.clips) {
+        guard.reads(clip.clip.files);
+        if (clip.clip.movie) guard.reads(clip.clip.pattern);
+    }
+    guard.reads(arguments.plates.lens_tracks);
+    if (arguments.plates.report) guard.reads(*arguments.plates.report);
+}
+
+void addTakeSolve(io::OutputGuard& guard, const std::filesystem::path& path) {
+    guard.writes(path, io::Made::solve);
+    guard.writes(shakePath(path), io::Made::shake);
+    for (const auto& picture : io::seamPictures(seamFolder(path)))
+        guard.writes(picture, io::Made::seams);
+}
+
+std::vector<std::filesystem::path> filesOfTakeSolve(const std::filesystem::path& path) {
+    auto files = io::seamPictures(seamFolder(path));
+    files.push_back(path);
+    files.push_back(shakePath(path));
+    return files;
+}
+
 void writeTakeSolve(const std::filesystem::path& path, const Take& take, const TakeSolve& solve) {
     const auto clips = placedClips(solve.solved.mount);
-    io::startSeamPictures(seamFolder(path));
-    for (const auto& part : solve.seams.parts)
-        io::writeSeamPicture(seamFolder(path), part.frame, pictureOf(part.map, clips));
+    const std::string set = setOf(solve);
+    io::makeFolder(seamFolder(path));
+    // All of it is written beside the old before anything is replaced.
+    std::vector<std::unique_ptr<io::NewFile>> files;
+    std::vector<int64_t> frames;
+    for (const auto& part : solve.seams.parts) {
+        frames.push_back(part.frame);
+        files.push_back(
+            io::writeSeamPicture(seamFolder(path), part.frame, pictureOf(part.map, clips), set));
+    }
     if (solve.steady != Steady::none)
-        io::writeShakeTrack(shakePath(path), samplesOf(take, solve.solved.taken_out), take.rate);
-    // Last: who finds it finds the rest.
+        files.push_back(io::writeShakeBeside(
+            shakePath(path), samplesOf(take, solve.solved.taken_out), take.rate, set));
     std::vector<io::SolvedPlate> lines;
-    for (size_t c = 0; c < take.clips.size(); ++c) lines.push_back(lineOf(take, solve, c));
-    io::writeSolve(path, lines);
+    for (size_t c = 0; c < take.clips.size(); ++c) {
+        lines.push_back(lineOf(take, solve, c));
+        lines.back().clip->set = set;
+    }
+    // Last: who finds it finds the rest.
+    files.push_back(io::writeSolveBeside(path, lines));
+    // Of two runs on one solve each replaces all of it.
+    const io::FileLock lock(path);
+    for (const auto& file : files) file->commit();
+    io::keepSeamPictures(seamFolder(path), frames);
 }
 
 TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
@@ -296,7 +375,7 @@ TakeSolve readTakeSolve(const std::filesystem::path& path, const Take& take) {
     solve.shake_unknown = first.shake_unknown;
     if (solve.steady != Steady::none) {
         refuseMissing(shakePath(path), path, "the turns that the solve took out");
-        solve.solved.taken_out = readShake(shakePath(path), take, solve.solved.mount);
+        solve.solved.taken_out = readShake(path, first.set, take, solve.solved.mount);
     }
     setDistance({"auto"}, take, solve);
     return solve;

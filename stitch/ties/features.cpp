@@ -86,7 +86,9 @@ cv::Mat thumbnailOf(const cv::Mat& codes) {
     const double scale = std::min(1.0, kEdge_px / std::max(codes.cols, codes.rows));
     cv::Mat thumbnail;
     codes.convertTo(thumbnail, CV_32F);
-    cv::resize(thumbnail, thumbnail, {}, scale, scale, cv::INTER_AREA);
+    const cv::Size size(std::max(1, int(std::lround(codes.cols * scale))),
+                        std::max(1, int(std::lround(codes.rows * scale))));
+    cv::resize(thumbnail, thumbnail, size, 0, 0, cv::INTER_AREA);
     return thumbnail;
 }
 
@@ -137,7 +139,9 @@ PlateFeatures detectFeatures(const LightPicture& light, int wanted) {
     // A descriptor costs 25 us and a textured plate has three times as many points as are wanted:
     // it is quicker to choose first and build the pyramid twice.
     std::vector<cv::KeyPoint> all, points;
-    sift->detect(codes, all);
+    // A picture that is a few pixels wide or high has nothing to tie, and no pyramid.
+    constexpr int kLeastEdge_px = 16;
+    if (std::min(codes.cols, codes.rows) >= kLeastEdge_px) sift->detect(codes, all);
     for (const int i : spread(all, codes.size(), wanted)) points.push_back(all[i]);
     cv::Mat descriptors;
     if (!points.empty()) sift->compute(codes, points, descriptors);

@@ -85,7 +85,7 @@ void ContactSheet::write(const std::filesystem::path& path) const {
         cv::putText(canvas, cell.label, {x, y + cell_height + kLabelHeight - 8},
                     cv::FONT_HERSHEY_SIMPLEX, kLetters, cv::Scalar::all(0.85), 1, cv::LINE_AA);
     }
-    writeEyePicture(path, sheet);
+    writeEyePicture(path, sheet, io::Made::sheet);
 }
 
 }  // namespace plateloom::stitch

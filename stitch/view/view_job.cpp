@@ -252,8 +252,8 @@ io::PictureTags tagsFor(const Shot& shot, const io::PanoramaFile& panorama) {
     return tags;
 }
 
-// The lens's own maps, both ways: to flatten what was recorded and to put the look back.
-void writeMapsOfLenses(const std::filesystem::path& folder, const std::vector<Shot>& shots) {
+// For the lens's own maps, both ways: to flatten what was recorded and to put the look back.
+std::vector<Plate> platesOf(const std::vector<Shot>& shots) {
     std::vector<Plate> frames;
     for (const auto& shot : shots) {
         Plate frame;
@@ -262,7 +262,31 @@ void writeMapsOfLenses(const std::filesystem::path& folder, const std::vector<Sh
         frame.lens = shot.lens.lens();
         frames.push_back(std::move(frame));
     }
-    writeLensMaps(folder, frames, Fit::overscan);
+    return frames;
+}
+
+void checkOutputs(const ViewRequest& request, const MovingPanorama& panorama,
+                  const std::vector<io::PlateFile>& recorded, const std::vector<Shot>& all_shots,
+                  const std::vector<Shot>& shots) {
+    io::OutputGuard outputs = request.outputs;
+    if (!panorama.moves()) outputs.reads(request.panorama);
+    for (const int64_t number : panorama.numbers()) outputs.reads(panorama.pathOf(number));
+    if (request.track) outputs.reads(*request.track);
+    for (const auto& file : recorded) outputs.reads(file.path);
+    for (const Shot& shot : shots) {
+        if (request.resume)
+            outputs.takesUp(shot.path);
+        else
+            outputs.writes(shot.path, io::Made::view);
+        if (!request.uv_maps) continue;
+        for (const auto& map : viewMapPaths(*request.uv_maps, shot.path, request.look))
+            outputs.writes(map, io::Made::map);
+    }
+    if (request.uv_maps && isFirst(request.chunk))
+        for (const auto& map : lensMapPaths(*request.uv_maps, platesOf(all_shots)))
+            outputs.writes(map, io::Made::map);
+    if (request.sheet) outputs.writes(*request.sheet, io::Made::sheet);
+    outputs.check();
 }
 
 // One frame after the other; each is wholly written before the next begins.
@@ -283,16 +307,21 @@ public:
             writeViewMaps(*request_.uv_maps, shot.path, panorama_.grid(),
                           panorama.file().samples_on_border, camera, request_.look, shot.bounds);
         }
-        if (request_.resume && keep(index, shot, made)) return made;
+        if (request_.resume) {
+            if (keep(index, shot, made)) return made;
+            // One that bears the recipe is cut short.
+            if (io::recipeOf(shot.path) != shot.recipe)
+                request_.outputs.mayReplace(shot.path, io::Made::view);
+        }
         clock_.begin("view");
         const io::PanoramaReader& panorama = panorama_.open(shot.panorama);
         View view = renderView(panorama, panorama_.grid(), camera, request_.look, shot.bounds);
         clock_.add(double(view.picture.width) * view.picture.height);
         made.covered = view.covered;
         clock_.begin("write");
-        io::writePicture(shot.path, view.picture, tagsFor(shot, panorama.file()),
-                         request_.half && !panorama.file().needs_float,
-                         {shot.bounds.x0, shot.bounds.y0, size_.width, size_.height});
+        io::writeMade(shot.path, view.picture, tagsFor(shot, panorama.file()),
+                      request_.half && !panorama.file().needs_float,
+                      {shot.bounds.x0, shot.bounds.y0, size_.width, size_.height}, io::Made::view);
         clock_.add(double(view.picture.width) * view.picture.height);
         show(index, shot, view.picture);
         clock_.end();
@@ -353,10 +382,12 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
     planShot(shots, request, result.size, panorama, result);
     const auto all_shots = shots;
     keepChunk(request.chunk, shots, result.missing);
+    checkOutputs(request, panorama, recorded, all_shots, shots);
     if (request.output.has_parent_path()) io::makeFolder(request.output.parent_path());
     if (request.uv_maps) {
         io::makeFolder(*request.uv_maps);
-        if (isFirst(request.chunk)) writeMapsOfLenses(*request.uv_maps, all_shots);
+        if (isFirst(request.chunk))
+            writeLensMaps(*request.uv_maps, platesOf(all_shots), Fit::overscan);
     }
     if (shots.empty()) return result;  // more chunks than frames
     // Whatever can't be written is found now, not after the work.

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "io/output_guard.h"
 #include "io/plate_file.h"
 #include "io/shot_camera.h"
 #include "stitch/solve/solve.h"
@@ -44,6 +45,7 @@ struct ViewRequest {
     bool half = true;
     size_t cache_bytes = size_t(512) << 20;
     int threads = 0;
+    io::OutputGuard outputs;
 };
 
 struct ViewResult {
@@ -61,8 +63,8 @@ struct ViewResult {
     std::vector<StageTime> times;
 };
 
-/// Throws io::InputError, io::RoomError; before anything is written for whatever is wrong with the
-/// request, the panorama's header, the track or the folder.
+/// Throws io::OutputRefused, io::InputError, io::RoomError; before anything is written for whatever
+/// is wrong with the request, the panorama's header, the track or the folder.
 [[nodiscard]] ViewResult viewJob(const ViewRequest& request, const Progress& progress);
 
 }  // namespace plateloom::stitch

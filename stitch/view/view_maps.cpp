@@ -15,6 +15,13 @@ std::filesystem::path mapName(const std::filesystem::path& picture, const std::s
     return stem.substr(0, dot) + "." + kind + stem.substr(dot) + ".exr";
 }
 
+std::vector<std::filesystem::path> viewMapPaths(const std::filesystem::path& folder,
+                                                const std::filesystem::path& view, Look look) {
+    std::vector<std::filesystem::path> paths{folder / mapName(view, "view-uv")};
+    if (look == Look::lens) paths.push_back(folder / mapName(view, "view-shading"));
+    return paths;
+}
+
 void writeViewMaps(const std::filesystem::path& folder, const std::filesystem::path& view,
                    const PanoramaGrid& grid, bool samples_on_border, const ViewCamera& camera,
                    Look look, const PixelBounds& bounds) {
@@ -28,12 +35,13 @@ void writeViewMaps(const std::filesystem::path& folder, const std::filesystem::p
         if (px.y() < 0 || px.y() > grid.height) return std::nullopt;
         return px;
     };
-    writeMap(folder / mapName(view, "view-uv"), uvMap(map, place, grid.width, grid.height), map);
+    const auto paths = viewMapPaths(folder, view, look);
+    writeMap(paths[0], uvMap(map, place, grid.width, grid.height), map);
     if (look != Look::lens) return;
     const auto share = [&](double x, double y) -> std::optional<double> {
         return std::max(0.0, camera.lens.transmission({x, y}));
     };
-    writeMap(folder / mapName(view, "view-shading"), shadingMap(map, share), map);
+    writeMap(paths[1], shadingMap(map, share), map);
 }
 
 }  // namespace plateloom::stitch

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <vector>
 
 #include "stitch/view/view.h"
 
@@ -14,6 +15,11 @@ namespace plateloom::stitch {
 void writeViewMaps(const std::filesystem::path& folder, const std::filesystem::path& view,
                    const PanoramaGrid& grid, bool samples_on_border, const ViewCamera& camera,
                    Look look, const PixelBounds& bounds);
+
+/// The files that it writes.
+[[nodiscard]] std::vector<std::filesystem::path> viewMapPaths(const std::filesystem::path& folder,
+                                                              const std::filesystem::path& view,
+                                                              Look look);
 
 /// "bg.0001.exr" and "view-uv": "bg.view-uv.0001.exr"; a name without a number gets it at its end.
 [[nodiscard]] std::filesystem::path mapName(const std::filesystem::path& picture,

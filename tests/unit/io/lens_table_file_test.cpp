@@ -4,9 +4,11 @@
 #include <filesystem>
 #include <fstream>
 #include <sstream>
+#include <thread>
 
 #include "io/input_error.h"
 #include "io/lens_track.h"
+#include "io/output_guard.h"
 
 using namespace plateloom;
 
@@ -115,14 +117,30 @@ TEST_CASE("charts and flat fields make one file, and measuring again replaces th
 
     calib::MeasuredLens again = chartAt(4);
     again.lens.focal_mm = 28.4;
-    io::addToLensTable(path, tableOf({again}));
+    const std::string before = textOf(path);
+    CHECK_THROWS_AS(io::addToLensTable(path, tableOf({again})), io::OutputRefused);
+    CHECK_NOTHROW(io::addToLensTable(path, tableOf({chartAt(4)})));  // the same replaces nothing
+    CHECK(textOf(path) == before);
+    io::addToLensTable(path, tableOf({again}), true);
     field.lens.shading.a1 = 6e-4;
-    io::addToLensTable(path, tableOf({field}));
+    CHECK_THROWS_WITH(io::addToLensTable(path, tableOf({field})),
+                      Catch::Contains("shading") && Catch::Contains("--overwrite"));
+    io::addToLensTable(path, tableOf({field}), true);
     read = io::readLensTable(path);
     REQUIRE(read.measured.size() == 1);
     CHECK(read.measured[0].lens.focal_mm == 28.4);
     CHECK(read.measured[0].lens.shading.a1 == 6e-4);
     CHECK(read.measured[0].supported_radius_mm == 17.2);
+}
+
+TEST_CASE("runs that add to one table at once lose nothing of each other", "[lens_table_file]") {
+    const Folder folder("at_once");
+    const auto path = folder.path / "LENS.json";
+    std::vector<std::thread> runs;
+    for (int i = 0; i < 12; ++i)
+        runs.emplace_back([&, i] { io::addToLensTable(path, tableOf({chartAt(1 + i)})); });
+    for (auto& run : runs) run.join();
+    CHECK(io::readLensTable(path).measured.size() == 12);
 }
 
 TEST_CASE("the same measurements written twice are the same bytes", "[lens_table_file]") {

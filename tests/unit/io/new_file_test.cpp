@@ -5,8 +5,10 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <catch2/catch.hpp>
 #include <functional>
+#include <thread>
 
 #include "io/input_error.h"
 #include "tests/program.h"
@@ -163,4 +165,38 @@ TEST_CASE("A folder for output is made with its parents, unless a file is in the
     CHECK_THROWS_AS(makeFolder(folder / "file"), RoomError);
     CHECK_THROWS_WITH(makeFolder(folder / "file/below"), Catch::Contains("file stands where"));
     CHECK_THROWS_AS(makeFolder("/proc/below"), RoomError);
+}
+
+TEST_CASE("A killed process leaves a file that the next run removes; a live one's stays") {
+    const Folder folder;
+    const int status = endOf([&] {
+        const NewFile left(folder / "a.exr");
+        put(left.path(), "half of it");
+        ::raise(SIGKILL);
+    });
+    REQUIRE(WIFSIGNALED(status));
+    CHECK(filesIn(folder.path()) == 1);
+    const NewFile alive(folder / "b.exr");
+    removeLeftovers(folder.path());
+    CHECK(filesIn(folder.path()) == 1);
+    CHECK(fs::exists(alive.path()));
+}
+
+TEST_CASE("While others clear up, a new file keeps its name and its bytes") {
+    const Folder folder;
+    std::atomic<bool> done{false};
+    std::thread other([&] {
+        while (!done) removeLeftovers(folder.path());
+    });
+    for (int i = 0; i < 300; ++i) {
+        NewFile file(folder / "a.txt");
+        file.write("whole ");
+        file.write("text");
+        file.commit();
+        fs::rename(folder / "a.txt", folder / "kept.txt");
+        REQUIRE(contents(folder / "kept.txt") == "whole text");
+    }
+    done = true;
+    other.join();
+    CHECK(filesIn(folder.path()) == 1);
 }

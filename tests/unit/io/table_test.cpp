@@ -21,6 +21,15 @@ TEST_CASE("Quoted cells may hold separators, quotes and line ends, and lines are
     CHECK(table.rows()[1].line == 4);
 }
 
+TEST_CASE("Text after a closing quote is refused, not dropped") {
+    CHECK_THROWS_WITH(parse("a,b\n\"1\"2,3\n"), Contains("table.csv:2") && Contains("quote"));
+    CHECK_THROWS_WITH(parse("a,b\n1,\"two\nlines\" and more\n"), Contains("table.csv:3"));
+    const Table table = parse("a,b\n \"1\" , \"2\"\t\r\n\"3\",\"4\"");
+    CHECK(table.number(table.rows()[0], 0) == 1.0);
+    CHECK(table.number(table.rows()[0], 1) == 2.0);
+    CHECK(table.number(table.rows()[1], 1) == 4.0);
+}
+
 TEST_CASE("Short rows have empty cells, long ones are refused unless only separators follow") {
     const Table table = parse("a,b,c\n1\n1,2,3,,\n");
     CHECK_FALSE(table.number(table.rows()[0], 2));

@@ -127,21 +127,33 @@ TEST_CASE("A clip's line that contradicts itself is refused with its field") {
     refused("\"frame\":1040", "\"frame\":1000", "frame");
     refused("\"black\":[1010,1012,1030,1030]", "\"black\":[1010,1012,1030]", "black");
     refused("\"shake_unknown\":[1004,1006]", "\"shake_unknown\":[1004]", "shake_unknown");
+    refused("\"black\":[1010,1012,1030,1030]", "\"black\":[1010,1e300,1030,1030]", "black");
     refused("\"ties\":431", "\"ties\":-1", "ties");
     refused("\"focal_scale\":1.0001", "\"focal_scale\":0", "focal_scale");
 }
 
-TEST_CASE("Seams come back from their pictures, and old ones go") {
+TEST_CASE("Seams come back from their pictures, old ones go at the end, new ones come together") {
     const auto folder = folderOf("plateloom_seams") / "mount.seams";
     io::Picture cameras(64, 32, 1);
     for (int x = 20; x < 64; ++x) *cameras.at(x, 5) = float(x / 20);
-    io::startSeamPictures(folder);
-    io::writeSeamPicture(folder, 1001, cameras);
+    io::makeFolder(folder);
+    io::writeSeamPicture(folder, 1001, cameras, "a solve")->commit();
+    CHECK(io::setOfSeamPicture(folder, 1001) == "a solve");
     CHECK(io::readSeamPicture(folder, 1001, 3).data == cameras.data);
     CHECK_THROWS_WITH(io::readSeamPicture(folder, 1001, 2), Catch::Contains("number of a camera"));
     CHECK_THROWS_AS(io::readSeamPicture(folder, 1002, 3), io::InputError);
-    io::startSeamPictures(folder);
+    {
+        const io::Picture none(64, 32, 1);
+        const auto first = io::writeSeamPicture(folder, 1001, none, "");
+        const auto second = io::writeSeamPicture(folder, 1005, none, "");
+        CHECK(io::readSeamPicture(folder, 1001, 3).data == cameras.data);
+        CHECK(io::seamPictures(folder).size() == 1);
+    }
+    CHECK(io::readSeamPicture(folder, 1001, 3).data == cameras.data);
+    io::writeSeamPicture(folder, 1005, cameras, "")->commit();
+    io::keepSeamPictures(folder, {1005});
     CHECK_FALSE(std::filesystem::exists(folder / "seams.1001.exr"));
+    CHECK(io::readSeamPicture(folder, 1005, 3).data == cameras.data);
 }
 
 TEST_CASE("What was taken out is an OpenTrackIO track that any reader of lens tracks reads") {
