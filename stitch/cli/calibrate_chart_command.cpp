@@ -15,7 +15,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct CalibrateChartCommandOptions {
     PrepOptions prep;
     std::string board, squares, dictionary;
     std::string model = "recorded-to-flat";
@@ -23,7 +23,7 @@ struct Options {
     bool flat_board = false;
 };
 
-stitch::BoardWish boardOf(const Options& options) {
+stitch::BoardWish boardOf(const CalibrateChartCommandOptions& options) {
     stitch::BoardWish wish;
     for (const auto kind :
          {stitch::BoardKind::checker, stitch::BoardKind::charuco, stitch::BoardKind::dots})
@@ -40,7 +40,7 @@ stitch::BoardWish boardOf(const Options& options) {
     return wish;
 }
 
-stitch::ChartRequest requestOf(const Options& options) {
+stitch::ChartRequest requestOf(const CalibrateChartCommandOptions& options) {
     stitch::ChartRequest request;
     request.prep = options.prep.request();
     request.board = boardOf(options);
@@ -52,7 +52,7 @@ stitch::ChartRequest requestOf(const Options& options) {
     return request;
 }
 
-void calibrateChart(const Options& options, Run& run) {
+void calibrateChart(const CalibrateChartCommandOptions& options, Run& run) {
     const auto request = requestOf(options);
     options.prep.findOutWhatCanBeWritten();
     ProgressBar bar;
@@ -78,7 +78,7 @@ void calibrateChart(const Options& options, Run& run) {
     std::printf("%s\n", summary.dump(2).c_str());
 }
 
-void addBoard(CLI::App& command, Options& options) {
+void addBoard(CLI::App& command, CalibrateChartCommandOptions& options) {
     command.add_option("--board", options.board, "Kind of board; not said: whichever is found")
         ->check(CLI::IsMember({"checker", "charuco", "dots"}));
     command
@@ -112,7 +112,7 @@ void addBoard(CLI::App& command, Options& options) {
 }  // namespace
 
 void addCalibrateChart(CLI::App& calibrate, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<CalibrateChartCommandOptions>();
     auto* command = calibrate.add_subcommand(
         "chart", "Focal length and distortion from pictures of a board, at each focus setting");
     options->prep.addTo(*command, "the board");

@@ -14,7 +14,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct PlanCommandOptions {
     stitch::PlanRequest request;
     stitch::PlanTerms terms;
     double nearest_m = 0;
@@ -41,7 +41,7 @@ void write(const std::filesystem::path& folder, const io::ShotList& list) {
     say("wrote " + folder.string() + ": report.csv, poses.jsonl, plan.html");
 }
 
-void plan(Options options, Run& run) {
+void plan(PlanCommandOptions options, Run& run) {
     auto& sensor = options.request.sensor;
     if (!options.sensor.empty()) {
         const SensorSize mm = parseSensor(options.sensor);
@@ -73,7 +73,7 @@ void plan(Options options, Run& run) {
 }  // namespace
 
 void addPlan(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<PlanCommandOptions>();
     auto& request = options->request;
     auto* command = program.add_subcommand("plan", "Find which pans and tilts to shoot");
     command->add_option("--sensor", options->sensor, "Active sensor area in mm")->type_name("WxH");

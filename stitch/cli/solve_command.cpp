@@ -16,7 +16,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct SolveCommandOptions {
     PlateOptions plates;
     SolveOptions solve;
     ReportOption report;
@@ -25,7 +25,7 @@ struct Options {
     std::string output;
 };
 
-void solveTake(const Options& options, Run& run) {
+void solveTake(const SolveCommandOptions& options, Run& run) {
     options.report.beginTake();
     ProgressBar bar;
     const auto take = stitch::gatherTake(options.take.arguments(options.plates.arguments()));
@@ -45,7 +45,7 @@ void solveTake(const Options& options, Run& run) {
     std::printf("%s\n", summary.dump(2).c_str());
 }
 
-void solve(const Options& options, Run& run) {
+void solve(const SolveCommandOptions& options, Run& run) {
     io::NewFile(options.output);  // what can't be written is found now, not after the work
     if (options.take.given()) return solveTake(options, run);
     auto report = options.report.begin();
@@ -69,7 +69,7 @@ void solve(const Options& options, Run& run) {
 }  // namespace
 
 void addSolve(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<SolveCommandOptions>();
     auto* command = program.add_subcommand("solve", "Find where every plate looked");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);

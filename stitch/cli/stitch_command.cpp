@@ -16,7 +16,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct StitchCommandOptions {
     PlateOptions plates;
     SolveOptions solve;
     ReportOption report;
@@ -34,7 +34,7 @@ std::filesystem::path besides(const std::filesystem::path& output, const std::st
     return output.parent_path() / (output.stem().string() + ending);
 }
 
-stitch::StitchRequest requestOf(const Options& options) {
+stitch::StitchRequest requestOf(const StitchCommandOptions& options) {
     stitch::StitchRequest request;
     request.solve = {options.plates.arguments(), options.solve.settings(), options.solve.north};
     request.output = options.output;
@@ -63,7 +63,7 @@ std::string withoutNumber(const std::string& output) {
     return name.erase(from, end - from);
 }
 
-stitch::TakeStitchRequest takeRequestOf(const Options& options) {
+stitch::TakeStitchRequest takeRequestOf(const StitchCommandOptions& options) {
     stitch::TakeStitchRequest request;
     const auto still = requestOf(options);
     request.take = options.take.arguments(options.plates.arguments());
@@ -90,8 +90,8 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options) {
 }
 
 // What was made, the same of a panorama and of a sequence of them.
-void addPanorama(nlohmann::json& summary, const Options& options, const stitch::PanoramaGrid& grid,
-                 double covered_share) {
+void addPanorama(nlohmann::json& summary, const StitchCommandOptions& options,
+                 const stitch::PanoramaGrid& grid, double covered_share) {
     summary["command"] = "stitch";
     summary["output"] = options.output;
     summary["width"] = grid.width;
@@ -100,13 +100,13 @@ void addPanorama(nlohmann::json& summary, const Options& options, const stitch::
     summary["covered_share"] = covered_share;
 }
 
-std::string panoramaInWords(const Options& options, const stitch::PanoramaGrid& grid,
+std::string panoramaInWords(const StitchCommandOptions& options, const stitch::PanoramaGrid& grid,
                             double covered_share) {
     return std::to_string(grid.width) + "x" + std::to_string(grid.height) + " " +
            options.projection + ", " + percent(covered_share) + " of the sphere covered";
 }
 
-void stitchTake(const Options& options, Run& run) {
+void stitchTake(const StitchCommandOptions& options, Run& run) {
     options.report.beginTake();
     ProgressBar bar;
     const auto result = stitch::stitchTake(takeRequestOf(options), bar.callback());
@@ -132,7 +132,7 @@ void stitchTake(const Options& options, Run& run) {
     std::printf("%s\n", summary.dump(2).c_str());
 }
 
-void stitchPlates(const Options& options, Run& run) {
+void stitchPlates(const StitchCommandOptions& options, Run& run) {
     if (options.take.given()) return stitchTake(options, run);
     const auto only_clips = [](bool given, const char* option) {
         if (given)
@@ -160,7 +160,7 @@ void stitchPlates(const Options& options, Run& run) {
 }  // namespace
 
 void addStitch(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<StitchCommandOptions>();
     auto* command = program.add_subcommand("stitch", "Compose the panorama");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);
