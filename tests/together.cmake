@@ -12,5 +12,8 @@ foreach(source ${sources})
   string(APPEND bodies "namespace test_file_${number} {\n#include \"${source}\"\n}\n")
 endforeach()
 list(REMOVE_DUPLICATES includes)
+# Catch last: Ceres brings a CHECK along, and the later one holds.
+list(REMOVE_ITEM includes "#include <catch2/catch.hpp>")
+list(APPEND includes "#include <catch2/catch.hpp>")
 string(REPLACE ";" "\n" includes "${includes}")
 file(WRITE ${OUTPUT} "${includes}\n\n${bodies}")
