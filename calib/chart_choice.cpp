@@ -8,7 +8,7 @@ namespace plateloom::calib {
 
 namespace {
 
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
+constexpr double kUnscored = std::numeric_limits<double>::infinity();
 
 // Radial terms above and below the line, from few to many. A lone k2 says what k1 says.
 constexpr std::pair<int, int> kRadials[] = {{0, 0}, {1, 0}, {2, 0}, {1, 1},
@@ -34,7 +34,7 @@ struct Ladder {
             if (known.model == model || isHopeless(known, model)) return;
         ChartFit fit = fitChart(board, views, sensor, model, start, settings.solve);
         HeldOut score;
-        score.rms_px = kInfinity;
+        score.rms_px = kUnscored;
         if (fit.usable && !faultOf(fit.lens, sensor))
             score = scoreHeldOut(board, views, sensor, fit, settings);
         tried.push_back({model, score});
@@ -52,7 +52,7 @@ struct Ladder {
         if (known.model.centre != CentreTerms::axis || known.model.above != model.above ||
             known.model.below != model.below)
             return false;
-        double best = kInfinity;
+        double best = kUnscored;
         for (const auto& other : tried)
             if (other.model.centre == CentreTerms::axis && other.model.shape == ShapeTerms::flat)
                 best = std::min(best, other.held_out.rms_px);
@@ -108,7 +108,7 @@ HeldOut scoreHeldOut(const ChartBoard& board, const std::vector<ChartView>& view
                      std::vector<ChartFit>* fold_fits) {
     const int folds = std::min(int(views.size()), settings.most_folds);
     HeldOut out;
-    out.mean_square_px.assign(views.size(), kInfinity);
+    out.mean_square_px.assign(views.size(), kUnscored);
     std::vector<ChartFit> solved(static_cast<size_t>(folds));
     const auto leaveOut = [&](int fold) {
         std::vector<ChartView> rest;
@@ -153,8 +153,8 @@ ChartChoice judgeModel(const ChartBoard& board, const std::vector<ChartView>& vi
     ChartSettings last = settings.solve;
     last.sigmas = true;
     out.fit = fitChart(board, views, sensor, model, start, last);
-    out.held_out.rms_px = kInfinity;
-    out.held_out.mean_square_px.assign(views.size(), kInfinity);
+    out.held_out.rms_px = kUnscored;
+    out.held_out.mean_square_px.assign(views.size(), kUnscored);
     if (!out.fit.usable) return out;
     std::vector<ChartFit> folds;
     out.held_out = scoreHeldOut(board, views, sensor, out.fit, settings, &folds);

@@ -70,10 +70,10 @@ constexpr std::array kWeights{"matte",  "mattes",  "mask",    "masks",    "alpha
 constexpr std::array kColours{"r", "g", "b", "y", "red", "green", "blue", "luminance"};
 constexpr std::array kCoverages{"a", "alpha", "ar", "ag", "ab"};
 
-struct Name {
+struct KnownName {
     std::string layer, channel;
 
-    explicit Name(const std::string& full_name) {
+    explicit KnownName(const std::string& full_name) {
         const std::string name = plain(full_name);
         const size_t dot = name.rfind('.');
         channel = name.substr(dot == std::string::npos ? 0 : dot + 1);
@@ -83,7 +83,7 @@ struct Name {
     [[nodiscard]] std::string innermost() const { return layer.substr(layer.rfind('.') + 1); }
 };
 
-ChannelKind kindOf(const Name& name) {
+ChannelKind kindOf(const KnownName& name) {
     const std::string layer = name.innermost();
     if (layer.starts_with("crypto") || isOneOf(layer, kSurfaces)) return ChannelKind::surface;
     if (isOneOf(name.channel, kCoverages)) return ChannelKind::coverage;
@@ -99,12 +99,12 @@ std::vector<ChannelKind> kindsOfChannels(const std::vector<std::string>& names,
                                          const std::vector<bool>& whole_numbers) {
     std::map<std::string, std::set<std::string>> layers;
     for (const std::string& full_name : names) {
-        const Name name(full_name);
+        const KnownName name(full_name);
         layers[name.layer].insert(name.channel);
     }
     std::vector<ChannelKind> kinds;
     for (size_t i = 0; i < names.size(); ++i) {
-        const Name name(names[i]);
+        const KnownName name(names[i]);
         const auto& mates = layers[name.layer];
         const bool vector = !name.layer.empty() && mates.contains("x") && mates.contains("y") &&
                             mates.contains("z");

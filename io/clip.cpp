@@ -24,7 +24,7 @@ struct Format {
 };
 
 // What may become a clip: a movie, or numbered files that differ in number and format alone.
-struct Candidate {
+struct FoundClip {
     fs::path movie;
     fs::path folder;
     std::string before, after;  // of the file's stem
@@ -62,7 +62,7 @@ public:
             throw InputError(argument, "there is no such file or folder");
     }
 
-    [[nodiscard]] const std::vector<Candidate>& candidates() const { return candidates_; }
+    [[nodiscard]] const std::vector<FoundClip>& candidates() const { return candidates_; }
 
 private:
     void addFolder(const fs::path& folder) {
@@ -93,7 +93,7 @@ private:
     }
 
     void addMovie(const fs::path& path) {
-        Candidate movie;
+        FoundClip movie;
         movie.movie = path;
         candidates_.push_back(std::move(movie));
     }
@@ -127,7 +127,7 @@ private:
         if (is_new) {
             candidates_.push_back({{}, folder, before, after, {}, from_folder});
         }
-        Candidate& candidate = candidates_[known->second];
+        FoundClip& candidate = candidates_[known->second];
         candidate.from_folder = candidate.from_folder && from_folder;
         auto& formats = candidate.formats;
         auto format = std::find_if(formats.begin(), formats.end(),
@@ -136,11 +136,11 @@ private:
         format->files.push_back(std::move(file));
     }
 
-    std::vector<Candidate> candidates_;
+    std::vector<FoundClip> candidates_;
     std::map<std::tuple<fs::path, std::string, std::string>, size_t> of_name_;
 };
 
-std::string nameOf(const Candidate& candidate) {
+std::string nameOf(const FoundClip& candidate) {
     constexpr const char* kSeparators = "._- ";
     std::string name = candidate.before;
     if (!candidate.movie.empty()) return candidate.movie.stem().string();
@@ -158,12 +158,12 @@ std::string nameOf(const Candidate& candidate) {
 }
 
 // How many digits most of the numbers have, and which of them a file's has.
-int digitsOf(const NumberedFile& file, const Candidate& candidate, const Format& format) {
+int digitsOf(const NumberedFile& file, const FoundClip& candidate, const Format& format) {
     return int(file.path.filename().string().size() - candidate.before.size() -
                candidate.after.size() - format.extension.size());
 }
 
-int usualDigits(const Candidate& candidate, const Format& format) {
+int usualDigits(const FoundClip& candidate, const Format& format) {
     std::map<int, int> count;
     for (const NumberedFile& file : format.files) ++count[digitsOf(file, candidate, format)];
     // Numbers without leading zeros have several widths; # then stands for the shortest.
@@ -173,7 +173,7 @@ int usualDigits(const Candidate& candidate, const Format& format) {
 }
 
 // Fills the clip's frames, each once.
-void settleFrames(const Candidate& candidate, Clip& clip, std::vector<std::string>* warnings) {
+void settleFrames(const FoundClip& candidate, Clip& clip, std::vector<std::string>* warnings) {
     const auto& formats = candidate.formats;
     const auto best = std::min_element(
         formats.begin(), formats.end(),
@@ -259,7 +259,7 @@ std::string rateInWords(const FrameRate& rate) {
     return text;
 }
 
-Clip clipOf(const Candidate& candidate, std::optional<FrameRange> frames,
+Clip clipOf(const FoundClip& candidate, std::optional<FrameRange> frames,
             const std::string& colour_space, Clips* out) {
     Clip clip;
     clip.name = nameOf(candidate);
@@ -362,7 +362,7 @@ Clips findClips(const std::vector<std::string>& arguments, std::optional<FrameRa
     for (const std::string& argument : arguments) search.add(argument);
     Clips out;
     std::vector<std::string> singles;
-    for (const Candidate& candidate : search.candidates()) {
+    for (const FoundClip& candidate : search.candidates()) {
         if (candidate.from_folder && candidate.frames() < 2) {
             singles.push_back(candidate.formats.front().files.front().path.filename().string());
             continue;

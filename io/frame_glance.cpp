@@ -13,7 +13,7 @@ namespace plateloom::io {
 namespace {
 
 // What OpenEXR's common codecs compress together.
-constexpr int kStripRows = 32;
+constexpr int kGlanceRows = 32;
 
 struct Strip {
     int begin = 0, end = 0;
@@ -21,7 +21,7 @@ struct Strip {
 
 // A quarter, half and three quarters of the way down, from where the file's own blocks begin.
 std::vector<Strip> stripsOf(const OIIO::ImageSpec& spec) {
-    const int block = spec.tile_width ? spec.tile_height : kStripRows;
+    const int block = spec.tile_width ? spec.tile_height : kGlanceRows;
     std::vector<Strip> strips;
     for (int quarter = 1; quarter <= 3; ++quarter) {
         const int row = spec.height * quarter / 4 / block * block;

@@ -17,18 +17,18 @@ namespace plateloom::io {
 
 namespace {
 
-constexpr int kBandRows = 256;  // see plate_pixels.cpp
-constexpr uint16_t kHalfOne = 0x3c00, kHalfExponent = 0x7c00;
+constexpr int kFrameBandRows = 256;  // see plate_pixels.cpp
+constexpr uint16_t kPlaneHalfOne = 0x3c00, kPlaneHalfExponent = 0x7c00;
 
 bool isFinite(uint16_t half) {
-    return (half & kHalfExponent) != kHalfExponent;
+    return (half & kPlaneHalfExponent) != kPlaneHalfExponent;
 }
 bool isFinite(float value) {
     return std::isfinite(value);
 }
 
 bool isInfinite(uint16_t half) {
-    return half == kHalfExponent;
+    return half == kPlaneHalfExponent;
 }
 bool isInfinite(float value) {
     return value == INFINITY;
@@ -112,7 +112,7 @@ private:
 bool isShare(const PlatePixels& plane, size_t c) {
     // Of the bits of halves from 0 to 1 none is larger than that of 1.
     for (size_t i = c; i < plane.half.size(); i += 4)
-        if (plane.half[i] > kHalfOne && plane.half[i] != 0x8000) return false;
+        if (plane.half[i] > kPlaneHalfOne && plane.half[i] != 0x8000) return false;
     for (size_t i = c; i < plane.full.size(); i += 4)
         if (plane.full[i] < 0 || plane.full[i] > 1) return false;
     return true;
@@ -137,7 +137,8 @@ public:
 
     FramePixels read(OIIO::ImageInput& input, int part, const OIIO::ImageSpec& spec) {
         const int tile = std::max(spec.tile_height, 1);
-        const int band = spec.tile_width ? (kBandRows + tile - 1) / tile * tile : kBandRows;
+        const int band =
+            spec.tile_width ? (kFrameBandRows + tile - 1) / tile * tile : kFrameBandRows;
         std::vector<char> samples(size_t(band) * part_.width * stride_);
         for (int y = 0; y < part_.height; y += band) {
             const int end = std::min(y + band, part_.height);
@@ -170,7 +171,7 @@ private:
     void deal(const char* samples, size_t first, size_t count) {
         for (FramePixels::Filtered& plane : pixels_.filtered)
             if (plane.pixels.isHalf())
-                fill(samples, count, plane.channel, &plane.pixels.half[4 * first], kHalfOne,
+                fill(samples, count, plane.channel, &plane.pixels.half[4 * first], kPlaneHalfOne,
                      kHalfHole);
             else
                 fill(samples, count, plane.channel, &plane.pixels.full[4 * first], 1.0f, kHole);

@@ -15,13 +15,13 @@ namespace {
 
 constexpr size_t kMostDigits = 15;  // what a frame counter of any kind has, and fits 64 bits
 
-bool isDigit(char c) {
+bool isFrameDigit(char c) {
     return std::isdigit(static_cast<unsigned char>(c)) != 0;
 }
 
 std::optional<int64_t> numberIn(const std::string& digits) {
     if (digits.empty() || digits.size() > kMostDigits ||
-        !std::all_of(digits.begin(), digits.end(), isDigit))
+        !std::all_of(digits.begin(), digits.end(), isFrameDigit))
         return std::nullopt;
     int64_t number = 0;
     std::from_chars(digits.data(), digits.data() + digits.size(), number);
@@ -37,7 +37,7 @@ std::string NumberedName::pattern() const {
 std::optional<NumberedName> numberedName(const fs::path& path) {
     const std::string stem = path.stem().string();
     size_t first = stem.size();
-    while (first > 0 && isDigit(stem[first - 1])) --first;
+    while (first > 0 && isFrameDigit(stem[first - 1])) --first;
     const auto number = numberIn(stem.substr(first));
     if (!number) return std::nullopt;
     return NumberedName{stem.substr(0, first), path.extension().string(), *number,

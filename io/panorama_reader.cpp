@@ -22,10 +22,6 @@ constexpr const char* kCylinderWords =
 // large panorama is a few MB, a multiple of what OpenEXR compresses together.
 constexpr int kStripRows = 64;
 
-struct CacheDeleter {
-    void operator()(OIIO::ImageCache* cache) const { OIIO::ImageCache::destroy(cache, true); }
-};
-
 int wrapped(int x, int period) {
     const int rest = x % period;
     return rest < 0 ? rest + period : rest;
@@ -75,6 +71,9 @@ struct Scratch {
 };
 
 struct PanoramaReader::State {
+    struct CacheDeleter {
+        void operator()(OIIO::ImageCache* cache) const { OIIO::ImageCache::destroy(cache, true); }
+    };
     PictureSource source;
     PanoramaFile file;
     std::unique_ptr<OIIO::ImageCache, CacheDeleter> cache;

@@ -9,7 +9,7 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr int64_t kMostFrame = int64_t(1) << 40;
+constexpr int64_t kMostClipFrame = int64_t(1) << 40;
 
 Json arrayOf(const calib::Vector3d& v) {
     return {v.x(), v.y(), v.z()};
@@ -22,7 +22,7 @@ calib::Vector3d vectorOf(const JsonFields& fields, const char* key) {
 }
 
 int64_t frameOf(const JsonFields& fields, const char* key) {
-    const auto frame = fields.whole(key, -kMostFrame, kMostFrame);
+    const auto frame = fields.whole(key, -kMostClipFrame, kMostClipFrame);
     if (!frame) fields.fault(key, "is missing");
     return *frame;
 }
@@ -85,7 +85,7 @@ calib::PanTiltRoll poseOf(const JsonFields& fields) {
             fields.number("roll").value_or(0)};
 }
 
-SolvedClip::Gain readGain(const JsonFields& fields) {
+SolvedClip::Gain readClipGain(const JsonFields& fields) {
     SolvedClip::Gain gain;
     gain.frame = frameOf(fields, "frame");
     const auto values = fields.numbers("gain", 3);
@@ -135,14 +135,14 @@ SolvedClip readSolvedClip(const JsonFields& fields) {
     clip.first = frameOf(fields, "first");
     clip.last = frameOf(fields, "last");
     if (clip.last < clip.first) fields.fault("last", "is before the first frame");
-    clip.ahead = fields.whole("ahead", -kMostFrame, kMostFrame).value_or(0);
+    clip.ahead = fields.whole("ahead", -kMostClipFrame, kMostClipFrame).value_or(0);
     for (const auto& one : fields.objects("knocked"))
         clip.knocked.push_back({frameOf(one, "from_frame"), poseOf(one)});
     for (const auto& one : fields.objects("knocks"))
         clip.knocks.push_back({frameOf(one, "frame"), poseOf(one)});
     if (fields.has("pupil_m")) clip.pupil_m = vectorOf(fields, "pupil_m");
     for (const auto& one : fields.objects("gains")) {
-        clip.gains.push_back(readGain(one));
+        clip.gains.push_back(readClipGain(one));
         if (clip.gains.size() > 1 && clip.gains.back().frame <= (&clip.gains.back() - 1)->frame)
             one.fault("frame", "is not after the one before it");
     }

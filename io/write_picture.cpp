@@ -11,7 +11,7 @@ namespace plateloom::io {
 
 namespace {
 
-constexpr int kBandRows = 256;
+constexpr int kWriteRows = 256;
 
 OIIO::TypeDesc sampleType(const std::string& format, bool half, bool for_eyes) {
     if (format == "png" || format == "jpeg") return OIIO::TypeUInt8;
@@ -56,8 +56,8 @@ std::unique_ptr<NewFile> writeBeside(const std::filesystem::path& path, const Pi
     file.open(spec);
     const bool halves = spec.format == OIIO::TypeHalf;
     std::vector<uint16_t> band;
-    for (int y = 0; y < picture.height; y += kBandRows) {
-        const int end = std::min(y + kBandRows, picture.height);
+    for (int y = 0; y < picture.height; y += kWriteRows) {
+        const int end = std::min(y + kWriteRows, picture.height);
         const float* rows = picture.at(0, y);
         const size_t values = size_t(end - y) * picture.width * picture.channels;
         // Halves are made here: the library's own would turn what is too bright into infinity.

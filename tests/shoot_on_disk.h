@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "tests/program.h"
+#include "tests/shared_folder.h"
 #include "world/recording.h"
 #include "world/shoot.h"
 
@@ -35,7 +36,7 @@ inline world::ShootSettings ringSettings() {
 
 inline ShootOnDisk writeShoot(const world::ShootSettings& settings,
                               const std::filesystem::path& folder) {
-    ShootOnDisk out{world::planShoot(settings), folder};
+    const ShootOnDisk out{world::planShoot(settings), folder};
     std::filesystem::create_directories(out.plates());
     const world::Scene scene(settings.scene);
     for (size_t i = 0; i < out.shoot.plates.size(); ++i)
@@ -45,10 +46,11 @@ inline ShootOnDisk writeShoot(const world::ShootSettings& settings,
     return out;
 }
 
-/// The ring, rendered once for the whole test program; read only.
+/// The ring, rendered once for all test programs; read only.
 inline const ShootOnDisk& ring() {
-    static const Folder folder;
-    static const ShootOnDisk shoot = writeShoot(ringSettings(), folder.path());
+    static const SharedFolder folder("ring of eight",
+                                     [](const auto& empty) { writeShoot(ringSettings(), empty); });
+    static const ShootOnDisk shoot{world::planShoot(ringSettings()), folder.path()};
     return shoot;
 }
 

@@ -22,7 +22,7 @@ using calib::Vector3d;
 constexpr int kEdge_px = 21;
 constexpr double kSurest_px = 0.06;  // patches whose place is known less surely are left out
 
-bool covered(const io::Picture& picture, int x, int y) {
+bool shown(const io::Picture& picture, int x, int y) {
     return picture.channels < 4 || picture.at(x, y)[3] >= 0.999f;
 }
 
@@ -50,7 +50,7 @@ bool wholeRound(const io::Picture& picture, int x, int y) {
     for (int j = y - kReach; j <= y + kReach; j += 2)
         for (int i = x - kReach; i <= x + kReach; i += 2)
             if (i < 0 || j < 0 || i >= picture.width || j >= picture.height ||
-                !covered(picture, i, j))
+                !shown(picture, i, j))
                 return false;
     return true;
 }
@@ -129,8 +129,8 @@ FrameChange frameChange(const io::Picture& a, const io::Picture& b) {
     float largest = -1;
     for (int y = 0; y < a.height; ++y)
         for (int x = 0; x < a.width; ++x) {
-            if (covered(a, x, y) != covered(b, x, y)) change.cover_differs = true;
-            if (!covered(a, x, y) || !covered(b, x, y)) continue;
+            if (shown(a, x, y) != shown(b, x, y)) change.cover_differs = true;
+            if (!shown(a, x, y) || !shown(b, x, y)) continue;
             float worst = 0;
             for (int c = 0; c < 3; ++c)
                 worst = std::max(worst, std::abs(b.at(x, y)[c] - a.at(x, y)[c]) /

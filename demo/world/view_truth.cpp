@@ -13,7 +13,7 @@ namespace {
 
 constexpr int kArea_px = 8;
 
-bool covered(const io::Picture& picture, int x, int y) {
+bool seen(const io::Picture& picture, int x, int y) {
     return picture.channels < 4 || picture.at(x, y)[3] >= 0.999f;
 }
 
@@ -30,8 +30,7 @@ Rgb commonFactor(const io::Picture& view, const io::Picture& recorded) {
         std::vector<double> ratios;
         for (int y = 0; y < view.height; ++y)
             for (int x = 0; x < view.width; ++x)
-                if (covered(view, x, y) && view.at(x, y)[c] > 1e-6f &&
-                    recorded.at(x, y)[c] > 0.005f)
+                if (seen(view, x, y) && view.at(x, y)[c] > 1e-6f && recorded.at(x, y)[c] > 0.005f)
                     ratios.push_back(recorded.at(x, y)[c] / view.at(x, y)[c]);
         if (!ratios.empty()) factor[c] = float(quantile(ratios, 0.5));
     }
@@ -41,7 +40,7 @@ Rgb commonFactor(const io::Picture& view, const io::Picture& recorded) {
 bool wholeAround(const io::Picture& view, int x, int y, int reach) {
     for (int j = y - reach; j <= y + reach; ++j)
         for (int i = x - reach; i <= x + reach; ++i)
-            if (i < 0 || j < 0 || i >= view.width || j >= view.height || !covered(view, i, j))
+            if (i < 0 || j < 0 || i >= view.width || j >= view.height || !seen(view, i, j))
                 return false;
     return true;
 }
@@ -164,7 +163,7 @@ std::vector<double> lightErrors(const io::Picture& view, const io::Picture& reco
             bool whole = true;
             for (int y = y0; y < y0 + edge; ++y)
                 for (int x = x0; x < x0 + edge; ++x) {
-                    whole = whole && covered(view, x, y);
+                    whole = whole && seen(view, x, y);
                     for (int c = 0; c < 3; ++c) {
                         sum[c] += view.at(x, y)[c];
                         truth[c] += recorded.at(x, y)[c];
@@ -211,7 +210,7 @@ ViewErrors compareView(const io::Picture& view, const io::Picture& recorded,
     ViewErrors errors;
     size_t whole = 0;
     for (int y = 0; y < view.height; ++y)
-        for (int x = 0; x < view.width; ++x) whole += covered(view, x, y);
+        for (int x = 0; x < view.width; ++x) whole += seen(view, x, y);
     errors.covered = double(whole) / (double(view.width) * view.height);
     errors.factor = commonFactor(view, recorded);
     compareGeometry(view, recorded, how, errors);

@@ -28,7 +28,7 @@ size_t usedPictures(const ChartMeasurement& lens) {
                                 [](const ChartPicture& p) { return p.used; }));
 }
 
-size_t usedPoints(const ChartMeasurement& lens) {
+size_t pointsInUse(const ChartMeasurement& lens) {
     size_t count = 0;
     for (const auto& picture : lens.pictures)
         for (const auto& point : picture.points) count += picture.used && point.used;
@@ -124,7 +124,7 @@ std::vector<std::string> linesOf(const ChartMeasurement& lens) {
     for (double& one : radial_px) one /= lens.sensor.mmPerPixelX();
     std::vector<std::string> lines{
         said("%s: %zu of %zu pictures, %zu points", toString(lens.setting).c_str(),
-             usedPictures(lens), lens.pictures.size(), usedPoints(lens)),
+             usedPictures(lens), lens.pictures.size(), pointsInUse(lens)),
         said("  focal length    %.3f mm, one sigma %.2g", lens.lens.focal_mm, lens.focal_sigma_mm),
         said("  centre          %+.1f, %+.1f px from the picture's middle, one sigma %.2g, %.2g",
              centre.x(), centre.y(), sigma.x(), sigma.y()),

@@ -14,7 +14,7 @@ namespace {
 using Points = std::vector<Vector2d>;
 
 // How far a corner's neighbourhood reaches, as a share of the distance to the next corner.
-constexpr double kReach = 0.45;
+constexpr double kCheckReach = 0.45;
 // How far beside an edge it still has a say once it is known where the edge runs: a light that
 // falls off makes the two ends of the other edge unlike.
 constexpr double kStrip = 0.15;
@@ -72,7 +72,8 @@ bool findRoughly(const cv::Mat& tone, Grid* grid) {
         for (int i = 0; i < grid->columns; ++i) {
             // Steps half as long to both sides, where there is another corner: the middle of a
             // perspective.
-            CornerSite site{grid->at(i, j), grid->right(i, j), grid->down(i, j), kReach, kReach};
+            CornerSite site{grid->at(i, j), grid->right(i, j), grid->down(i, j), kCheckReach,
+                            kCheckReach};
             if (i > 0 && i + 1 < grid->columns)
                 site.right = 0.5 * (grid->at(i + 1, j) - grid->at(i - 1, j));
             if (j > 0 && j + 1 < grid->rows)
@@ -98,7 +99,7 @@ std::vector<bool> refine(const cv::Mat& light, Grid* grid) {
         for (int i = 0; i < grid->columns; ++i) {
             const auto lines = linesAt(corner, i, j);
             if (!lines) continue;
-            const auto found = crossingAt(light, grid->at(i, j), *lines, kReach, kStrip);
+            const auto found = crossingAt(light, grid->at(i, j), *lines, kCheckReach, kStrip);
             if (!found) continue;
             fine[size_t(j * grid->columns + i)] = *found;
             rough[size_t(j * grid->columns + i)] = false;

@@ -73,9 +73,9 @@ std::vector<int> groupSettings(const std::vector<PrepPicture>& pictures, Shading
 }
 
 void refuseUnusable(const io::PlateFile& file, const FieldLight& light, const std::string& level) {
-    constexpr double kMostClipped = 0.05, kMostGrain = 0.25, kMostEmpty = 0.25;
+    constexpr double kMostClippedCells = 0.05, kMostGrain = 0.25, kMostEmpty = 0.25;
     const auto cells = double(light.cells.size());
-    if (light.clipped_cells > kMostClipped * cells)
+    if (light.clipped_cells > kMostClippedCells * cells)
         throw io::InputError(
             file.path.string(),
             said("is clipped over %.0f %% of the frame; expose even fields so that "

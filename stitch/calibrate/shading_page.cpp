@@ -13,7 +13,7 @@ namespace {
 
 using nlohmann::json;
 
-double stopsDown(double light) {
+double stopsLost(double light) {
     return -std::log2(light);
 }
 
@@ -28,9 +28,9 @@ json heightJson(const FalloffAt& at) {
 
 json ringJson(const ShadingRing& ring) {
     return {{"height_mm", rounded(ring.radius_mm, 4)},
-            {"stops", rounded(stopsDown(ring.light), 5)},
-            {"brightest_stops", rounded(stopsDown(ring.high), 5)},
-            {"darkest_stops", rounded(stopsDown(ring.low), 5)},
+            {"stops", rounded(stopsLost(ring.light), 5)},
+            {"brightest_stops", rounded(stopsLost(ring.high), 5)},
+            {"darkest_stops", rounded(stopsLost(ring.low), 5)},
             {"cells", ring.cells}};
 }
 

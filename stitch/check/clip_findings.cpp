@@ -38,7 +38,7 @@ std::vector<int64_t> together(std::vector<int64_t> a, const std::vector<int64_t>
     return a;
 }
 
-std::string inWords(const io::TimecodeSlip& slip) {
+std::string slipInWords(const io::TimecodeSlip& slip) {
     return "from " + toString(slip.timecode_before) + " at frame " + std::to_string(slip.before) +
            " to " + toString(slip.timecode_after) + " at frame " + std::to_string(slip.after);
 }
@@ -54,11 +54,11 @@ void tellTimecode(const TakeClip& clip, const io::ClipFaults& faults, ClipTellin
     if (faults.slips_at_random)
         telling.tell(FindingKind::timecode, false,
                      "its timecode does not run with its frame numbers, first " +
-                         inWords(faults.slips.front()),
+                         slipInWords(faults.slips.front()),
                      kClock);
     else
         for (const io::TimecodeSlip& slip : faults.slips)
-            telling.tell(FindingKind::timecode, false, "its timecode steps " + inWords(slip),
+            telling.tell(FindingKind::timecode, false, "its timecode steps " + slipInWords(slip),
                          "see whether the recorder dropped frames there; the take is tied by its "
                          "first frame");
 }

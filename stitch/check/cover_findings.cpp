@@ -19,7 +19,7 @@ using calib::Vector3d;
 // little room to go round what moved (common practice asks for 20 to 30 %).
 constexpr double kLeastOverlap = 0.06, kPoorOverlap = 0.12;
 
-double turn_deg(double from_deg, double to_deg) {
+double shortTurn_deg(double from_deg, double to_deg) {
     return std::remainder(from_deg - to_deg, 360.0);
 }
 
@@ -113,7 +113,7 @@ void tellWithHole(const std::vector<Filling>& fillings, Finding& finding) {
 
 // Which neighbour stands on which side, in words of the picture: pan grows to the left.
 std::string sideOf(const calib::PanTiltRoll& from, const calib::PanTiltRoll& to) {
-    const double right = turn_deg(from.pan_deg, to.pan_deg) *
+    const double right = shortTurn_deg(from.pan_deg, to.pan_deg) *
                          std::cos(0.0174533 * 0.5 * (from.tilt_deg + to.tilt_deg));
     const double up = to.tilt_deg - from.tilt_deg;
     if (std::abs(right) >= std::abs(up)) return right > 0 ? "to its right" : "to its left";
@@ -139,7 +139,7 @@ void addOverlaps(const std::vector<PlacedPlate>& placed, const std::vector<Plate
             const auto &plate = survey.plates[size_t(left)], &other = survey.plates[size_t(right)];
             Finding finding{FindingKind::overlap, pair.overlap < kLeastOverlap, {}, {}, {}, {}, {}};
             finding.plates = {plate.file, other.file};
-            const double turn = turn_deg(plate.pose.pan_deg, other.pose.pan_deg);
+            const double turn = shortTurn_deg(plate.pose.pan_deg, other.pose.pan_deg);
             finding.pan_deg = std::remainder(plate.pose.pan_deg - 0.5 * turn, 360.0);
             finding.tilt_deg = 0.5 * (plate.pose.tilt_deg + other.pose.tilt_deg);
             finding.text = plate.file + " (" + inWords(plate.pose.pan_deg, plate.pose.tilt_deg) +

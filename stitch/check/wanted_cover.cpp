@@ -32,7 +32,7 @@ double halfHeight_deg(const SphereFrame& frame) {
 }
 
 // Turn to the right from one pan to another, in [0, 360).
-double turn_deg(double from_deg, double to_deg) {
+double rightTurn_deg(double from_deg, double to_deg) {
     double turn = std::fmod(from_deg - to_deg, 360.0);
     if (turn < 0) turn += 360;
     return turn;
@@ -51,7 +51,7 @@ Steps stepsOf(const PlateRow& row, const std::vector<SphereFrame>& frames) {
     for (size_t i = 0; i < n; ++i) {
         const double from = middleOf(frames[size_t(row.plates[i])])[0];
         const double to = middleOf(frames[size_t(row.plates[(i + 1) % n])])[0];
-        steps.after_deg.push_back(n == 1 ? 360 : turn_deg(from, to));
+        steps.after_deg.push_back(n == 1 ? 360 : rightTurn_deg(from, to));
         if (steps.after_deg.back() > steps.largest_deg) {
             steps.largest_deg = steps.after_deg.back();
             steps.largest_after = i;
@@ -87,7 +87,7 @@ std::optional<double> reachAlong(const SphereFrame& frame, double pan_deg, doubl
 std::optional<double> jointReach(const SphereFrame& left, const SphereFrame& right,
                                  double row_tilt_deg, bool up) {
     constexpr int kPans = 48;
-    const double from = middleOf(left)[0], turn = turn_deg(from, middleOf(right)[0]);
+    const double from = middleOf(left)[0], turn = rightTurn_deg(from, middleOf(right)[0]);
     std::optional<double> least;
     for (int i = 0; i <= kPans; ++i) {
         const double pan = from - turn * i / kPans;
@@ -148,7 +148,7 @@ void setPans(const std::vector<PlateRow>& rows, const std::vector<SphereFrame>& 
     double widest = -1;
     for (size_t i = 0; i < pans.size(); ++i) {
         const double next = pans[(i + 1) % pans.size()];
-        const double gap = pans.size() == 1 ? 360 : turn_deg(pans[i], next);
+        const double gap = pans.size() == 1 ? 360 : rightTurn_deg(pans[i], next);
         if (gap <= widest) continue;
         widest = gap;
         wanted.first_pan_deg = next;
@@ -184,7 +184,8 @@ void setTilts(const std::vector<PlateRow>& rows, const std::vector<SphereFrame>&
 
 bool WantedCover::wants(double pan_deg, double tilt_deg) const {
     if (tilt_deg < low_deg || tilt_deg > high_deg) return false;
-    return all_round || turn_deg(first_pan_deg, pan_deg) <= turn_deg(first_pan_deg, last_pan_deg);
+    return all_round ||
+           rightTurn_deg(first_pan_deg, pan_deg) <= rightTurn_deg(first_pan_deg, last_pan_deg);
 }
 
 std::string WantedCover::inWords() const {

@@ -16,7 +16,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct CalibrateChartCommandOptions {
     PrepOptions prep;
     std::string board, squares, dictionary;
     std::string model = "recorded-to-flat";
@@ -24,7 +24,7 @@ struct Options {
     bool flat_board = false;
 };
 
-stitch::BoardWish boardOf(const Options& options) {
+stitch::BoardWish boardOf(const CalibrateChartCommandOptions& options) {
     stitch::BoardWish wish;
     for (const auto kind :
          {stitch::BoardKind::checker, stitch::BoardKind::charuco, stitch::BoardKind::dots})
@@ -41,7 +41,7 @@ stitch::BoardWish boardOf(const Options& options) {
     return wish;
 }
 
-stitch::ChartRequest requestOf(const Options& options) {
+stitch::ChartRequest requestOf(const CalibrateChartCommandOptions& options) {
     stitch::ChartRequest request;
     request.prep = options.prep.request();
     request.board = boardOf(options);
@@ -53,7 +53,7 @@ stitch::ChartRequest requestOf(const Options& options) {
     return request;
 }
 
-void calibrateChart(const Options& options, Run& run) {
+void calibrateChart(const CalibrateChartCommandOptions& options, Run& run) {
     const auto request = requestOf(options);
     options.prep.findOutWhatCanBeWritten(run);
     ProgressBar bar;
@@ -79,7 +79,7 @@ void calibrateChart(const Options& options, Run& run) {
     printJson(summary);
 }
 
-void addBoard(CLI::App& command, Options& options) {
+void addBoard(CLI::App& command, CalibrateChartCommandOptions& options) {
     command.add_option("--board", options.board, "Kind of board; not said: whichever is found")
         ->check(CLI::IsMember({"checker", "charuco", "dots"}));
     command
@@ -113,7 +113,7 @@ void addBoard(CLI::App& command, Options& options) {
 }  // namespace
 
 void addCalibrateChart(CLI::App& calibrate, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<CalibrateChartCommandOptions>();
     auto* command = calibrate.add_subcommand(
         "chart", "Focal length and distortion from pictures of a board, at each focus setting");
     options->prep.addTo(*command, "the board");

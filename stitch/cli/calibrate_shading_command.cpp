@@ -13,12 +13,12 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct CalibrateShadingCommandOptions {
     PrepOptions prep;
     double black = 0;
 };
 
-stitch::ShadingRequest requestOf(const Options& options) {
+stitch::ShadingRequest requestOf(const CalibrateShadingCommandOptions& options) {
     stitch::ShadingRequest request;
     request.pictures = options.prep.request();
     request.sensor_width_mm = options.prep.sensorWidth_mm();
@@ -30,7 +30,7 @@ stitch::ShadingRequest requestOf(const Options& options) {
     return request;
 }
 
-void calibrateShading(const Options& options, Run& run) {
+void calibrateShading(const CalibrateShadingCommandOptions& options, Run& run) {
     const auto request = requestOf(options);
     options.prep.findOutWhatCanBeWritten(run);
     ProgressBar bar;
@@ -56,7 +56,7 @@ void calibrateShading(const Options& options, Run& run) {
 }  // namespace
 
 void addCalibrateShading(CLI::App& calibrate, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<CalibrateShadingCommandOptions>();
     auto* command = calibrate.add_subcommand(
         "shading", "Falloff toward the corners from pictures of an even field, at each iris");
     options->prep.addTo(*command, "an even field");

@@ -20,7 +20,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct CheckCommandOptions {
     PlateOptions plates;
     TakeOptions take;
     ReportOption report;
@@ -30,7 +30,7 @@ struct Options {
     bool watch = false;
 };
 
-stitch::CheckRequest requestOf(const Options& options) {
+stitch::CheckRequest requestOf(const CheckCommandOptions& options) {
     stitch::CheckRequest request;
     request.plates = options.plates.arguments();
     if (!options.pan.empty()) request.cover.pan_deg = parsePans("--pan", options.pan);
@@ -49,7 +49,7 @@ void tell(const stitch::Survey& survey) {
     for (const auto& warning : survey.warnings) warn(warning);
 }
 
-stitch::Survey look(stitch::Check& job, const Options& options, bool waits) {
+stitch::Survey look(stitch::Check& job, const CheckCommandOptions& options, bool waits) {
     ProgressBar bar;
     auto survey = job.look(bar.callback(), waits);
     bar.wipe();
@@ -69,7 +69,7 @@ void tellWaiting(const stitch::Check& job, const stitch::Survey& survey) {
 
 // Until it is stopped. A plate that is still being copied changes again when it is whole, or has
 // been left alone for a moment.
-[[noreturn]] void watch(stitch::Check& job, const Options& options, const Run& run) {
+[[noreturn]] void watch(stitch::Check& job, const CheckCommandOptions& options, const Run& run) {
     constexpr auto kPause = std::chrono::milliseconds(200);
     constexpr int kMoment = 6;  // pauses after which a file that stays as it is counts as written
     const auto arguments = options.plates.arguments();
@@ -87,7 +87,7 @@ void tellWaiting(const stitch::Check& job, const stitch::Survey& survey) {
     }
 }
 
-stitch::Survey lookAtTake(const Options& options) {
+stitch::Survey lookAtTake(const CheckCommandOptions& options) {
     const auto request = requestOf(options);
     stitch::TakeCheck job(request, options.take.arguments(request.plates));
     ProgressBar bar;
@@ -99,13 +99,13 @@ stitch::Survey lookAtTake(const Options& options) {
     return survey;
 }
 
-stitch::Survey lookAtPlates(const Options& options, const Run& run) {
+stitch::Survey lookAtPlates(const CheckCommandOptions& options, const Run& run) {
     stitch::Check job(requestOf(options));
     if (options.watch) watch(job, options, run);
     return look(job, options, false);
 }
 
-void check(const Options& options, Run& run) {
+void check(const CheckCommandOptions& options, Run& run) {
     if (!options.report.folder.empty()) {
         io::OutputGuard outputs = run.outputs();
         options.report.addTo(outputs);
@@ -126,7 +126,7 @@ void check(const Options& options, Run& run) {
 }  // namespace
 
 void addCheck(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<CheckCommandOptions>();
     auto* command = program.add_subcommand(
         "check", "On location: is all covered, does all tie, did anything move");
     options->plates.addTo(*command, false);

@@ -10,12 +10,12 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct FlattenCommandOptions {
     FrameJobOptions job;
     std::string fit = "overscan";
 };
 
-void flatten(const Options& options, Run& run) {
+void flatten(const FlattenCommandOptions& options, Run& run) {
     stitch::FlattenJob job;
     options.job.fill(job, run);
     job.fit = options.fit == "inside" ? stitch::Fit::inside : stitch::Fit::overscan;
@@ -30,7 +30,7 @@ void flatten(const Options& options, Run& run) {
 }  // namespace
 
 void addFlatten(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<FlattenCommandOptions>();
     auto* command =
         program.add_subcommand("flatten", "Undistort and unshade plates, each with its own lens");
     options->job.addTo(*command, "flat plates", "Sample format; float plates stay float");

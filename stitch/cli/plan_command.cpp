@@ -14,7 +14,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct PlanCommandOptions {
     stitch::PlanRequest request;
     stitch::PlanTerms terms;
     double nearest_m = 0;
@@ -37,7 +37,7 @@ constexpr const char* kReport = "report.csv";
 constexpr const char* kPoses = "poses.jsonl";
 constexpr const char* kPage = "plan.html";
 
-void checkOutputs(const Options& options, const Run& run) {
+void checkOutputs(const PlanCommandOptions& options, const Run& run) {
     if (options.output.empty()) return;
     io::OutputGuard outputs = run.outputs();
     outputs.reads(options.request.lens_track);
@@ -54,7 +54,7 @@ void write(const std::filesystem::path& folder, const io::ShotList& list) {
     say("wrote " + folder.string() + ": report.csv, poses.jsonl, plan.html");
 }
 
-void plan(Options options, Run& run) {
+void plan(PlanCommandOptions options, Run& run) {
     checkOutputs(options, run);
     auto& sensor = options.request.sensor;
     if (!options.sensor.empty()) {
@@ -87,7 +87,7 @@ void plan(Options options, Run& run) {
 }  // namespace
 
 void addPlan(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<PlanCommandOptions>();
     auto& request = options->request;
     auto* command = program.add_subcommand("plan", "Find which pans and tilts to shoot");
     command->add_option("--sensor", options->sensor, "Active sensor area in mm")->type_name("WxH");

@@ -15,7 +15,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct SolveCommandOptions {
     PlateOptions plates;
     SolveOptions solve;
     ReportOption report;
@@ -24,7 +24,7 @@ struct Options {
     std::string output;
 };
 
-void solveTake(const Options& options, Run& run) {
+void solveTake(const SolveCommandOptions& options, Run& run) {
     const auto arguments = options.take.arguments(options.plates.arguments());
     const auto take = stitch::gatherTake(arguments);
     io::OutputGuard outputs = run.outputs();
@@ -50,7 +50,7 @@ void solveTake(const Options& options, Run& run) {
     printJson(summary);
 }
 
-void solve(const Options& options, Run& run) {
+void solve(const SolveCommandOptions& options, Run& run) {
     io::NewFile(options.output);  // what can't be written is found now, not after the work
     if (options.take.given()) return solveTake(options, run);
     io::OutputGuard outputs = run.outputs();
@@ -77,7 +77,7 @@ void solve(const Options& options, Run& run) {
 }  // namespace
 
 void addSolve(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<SolveCommandOptions>();
     auto* command = program.add_subcommand("solve", "Find where every plate looked");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);

@@ -16,7 +16,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct StitchCommandOptions {
     PlateOptions plates;
     SolveOptions solve;
     ReportOption report;
@@ -46,13 +46,13 @@ std::filesystem::path besides(const std::filesystem::path& output, const std::st
     return output.parent_path() / (output.stem().string() + ending);
 }
 
-io::OutputGuard outputsOf(const Options& options, const Run& run) {
+io::OutputGuard outputsOf(const StitchCommandOptions& options, const Run& run) {
     io::OutputGuard outputs = run.outputs();
     options.report.addTo(outputs);
     return outputs;
 }
 
-stitch::StitchRequest requestOf(const Options& options, const Run& run) {
+stitch::StitchRequest requestOf(const StitchCommandOptions& options, const Run& run) {
     stitch::StitchRequest request;
     request.solve = {options.plates.arguments(), options.solve.settings(), options.solve.north,
                      outputsOf(options, run)};
@@ -82,7 +82,7 @@ std::string withoutNumber(const std::string& output) {
     return name.erase(from, end - from);
 }
 
-stitch::TakeStitchRequest takeRequestOf(const Options& options, const Run& run) {
+stitch::TakeStitchRequest takeRequestOf(const StitchCommandOptions& options, const Run& run) {
     stitch::TakeStitchRequest request;
     const auto still = requestOf(options, run);
     request.outputs = still.solve.outputs;
@@ -110,8 +110,8 @@ stitch::TakeStitchRequest takeRequestOf(const Options& options, const Run& run) 
 }
 
 // What was made, the same of a panorama and of a sequence of them.
-void addPanorama(nlohmann::json& summary, const Options& options, const stitch::PanoramaGrid& grid,
-                 double covered_share) {
+void addPanorama(nlohmann::json& summary, const StitchCommandOptions& options,
+                 const stitch::PanoramaGrid& grid, double covered_share) {
     summary["command"] = "stitch";
     summary["output"] = options.output;
     summary["width"] = grid.width;
@@ -120,13 +120,13 @@ void addPanorama(nlohmann::json& summary, const Options& options, const stitch::
     summary["covered_share"] = covered_share;
 }
 
-std::string panoramaInWords(const Options& options, const stitch::PanoramaGrid& grid,
+std::string panoramaInWords(const StitchCommandOptions& options, const stitch::PanoramaGrid& grid,
                             double covered_share) {
     return std::to_string(grid.width) + "x" + std::to_string(grid.height) + " " +
            options.projection + ", " + percent(covered_share) + " of the sphere covered";
 }
 
-void stitchTake(const Options& options, Run& run) {
+void stitchTake(const StitchCommandOptions& options, Run& run) {
     options.report.beginTake();
     ProgressBar bar;
     const auto result = stitch::stitchTake(takeRequestOf(options, run), bar.callback());
@@ -152,7 +152,7 @@ void stitchTake(const Options& options, Run& run) {
     printJson(summary);
 }
 
-void stitchPlates(const Options& options, Run& run) {
+void stitchPlates(const StitchCommandOptions& options, Run& run) {
     if (options.take.given()) return stitchTake(options, run);
     const auto only_clips = [](bool given, const char* option) {
         if (given)
@@ -180,7 +180,7 @@ void stitchPlates(const Options& options, Run& run) {
 }  // namespace
 
 void addStitch(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<StitchCommandOptions>();
     auto* command = program.add_subcommand("stitch", "Compose the panorama");
     options->plates.addTo(*command, false);
     options->solve.addTo(*command);

@@ -15,7 +15,7 @@ namespace plateloom::cli {
 
 namespace {
 
-struct Options {
+struct ViewCommandOptions {
     std::string panorama, track, output, look = "lens", overscan, size, sensor, frames, projection,
                                          band, colour_space, depth = "half", sheet, uv_maps, chunk;
     std::vector<std::string> shot;
@@ -25,7 +25,7 @@ struct Options {
     bool resume = false;
 };
 
-stitch::PanoramaClaim claimOf(const Options& options) {
+stitch::PanoramaClaim claimOf(const ViewCommandOptions& options) {
     stitch::PanoramaClaim claim;
     if (!options.projection.empty())
         claim.projection = options.projection == "cylindrical"
@@ -38,7 +38,7 @@ stitch::PanoramaClaim claimOf(const Options& options) {
     return claim;
 }
 
-stitch::ViewRequest requestOf(const Options& options) {
+stitch::ViewRequest requestOf(const ViewCommandOptions& options) {
     stitch::ViewRequest request;
     request.panorama = options.panorama;
     request.claim = claimOf(options);
@@ -95,7 +95,7 @@ void tellMissing(const stitch::ViewResult& result) {
         warn("and " + std::to_string(result.missing.size() - kMostLines) + " more frames");
 }
 
-void tell(const Options& options, const stitch::ViewResult& result) {
+void tell(const ViewCommandOptions& options, const stitch::ViewResult& result) {
     for (const auto& note : result.notes) say(note);
     for (const auto& warning : result.warnings) warn(warning);
     tellMissing(result);
@@ -114,7 +114,7 @@ void tell(const Options& options, const stitch::ViewResult& result) {
     say(line);
 }
 
-nlohmann::json summaryOf(const Options& options, const stitch::ViewResult& result,
+nlohmann::json summaryOf(const ViewCommandOptions& options, const stitch::ViewResult& result,
                          ExitStatus status) {
     nlohmann::json frames = nlohmann::json::array(), missing = nlohmann::json::array();
     for (const auto& frame : result.frames)
@@ -137,7 +137,7 @@ nlohmann::json summaryOf(const Options& options, const stitch::ViewResult& resul
             {"peak_memory_bytes", peakMemory()}};
 }
 
-void view(const Options& options, Run& run) {
+void view(const ViewCommandOptions& options, Run& run) {
     auto request = requestOf(options);
     request.outputs = run.outputs();
     ProgressBar bar;
@@ -150,7 +150,7 @@ void view(const Options& options, Run& run) {
     if (run.json) printJson(summaryOf(options, result, run.status));
 }
 
-void addCamera(CLI::App& command, Options& options) {
+void addCamera(CLI::App& command, ViewCommandOptions& options) {
     command
         .add_option("--camera", options.track,
                     "The shot's camera: OpenTrackIO JSON, or CSV with frame, pan_deg, tilt_deg, "
@@ -192,7 +192,7 @@ void addCamera(CLI::App& command, Options& options) {
         ->type_name("WxH");
 }
 
-void addPicture(CLI::App& command, Options& options) {
+void addPicture(CLI::App& command, ViewCommandOptions& options) {
     command
         .add_option("--look", options.look,
                     "lens: with the lens's distortion and shading; flat: without either")
@@ -223,7 +223,7 @@ void addPicture(CLI::App& command, Options& options) {
 }  // namespace
 
 void addView(CLI::App& program, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<ViewCommandOptions>();
     auto* command =
         program.add_subcommand("view", "The panorama as the shot's camera sees it, frame by frame");
     command

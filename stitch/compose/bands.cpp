@@ -16,15 +16,15 @@ namespace {
 constexpr int kMostLevels = 5;
 constexpr int kCoarsestAcross = 64;
 // Stops by which plates may differ from their mean before a cell's say in coarser bands is halved.
-constexpr float kAgreement_stops = 0.1f;
+constexpr float kCellAgreement_stops = 0.1f;
 constexpr float kLeastSay = 0.001f;
 // A cell whose filter reaches over the frame's edge holds a mean that lies off its centre: it says
 // nothing.
-constexpr float kWholeCell = 0.98f;
+constexpr float kCovered = 0.98f;
 
 // One level of one plate, over part of the level's grid. Samples of level l + 1 lie on every second
 // sample of level l, as in Burt and Adelson.
-struct Level {
+struct PyramidLevel {
     int number = 0;                             // 0 is the overview's own grid
     int grid_width = 0, grid_height = 0;        // of the whole level; x is a circle of grid_width
     int base_height = 0;                        // of level 0
@@ -62,7 +62,7 @@ struct Level {
     }
 };
 
-using Pyramid = std::vector<Level>;
+using Pyramid = std::vector<PyramidLevel>;
 
 constexpr float kKernel[5] = {1 / 16.0f, 4 / 16.0f, 6 / 16.0f, 4 / 16.0f, 1 / 16.0f};
 
@@ -71,8 +71,8 @@ int floorHalf(int value) {
 }
 
 // The part of the next level that the samples of this one reach.
-Level nextPart(const Level& fine) {
-    Level next;
+PyramidLevel nextPart(const PyramidLevel& fine) {
+    PyramidLevel next;
     next.number = fine.number + 1;
     next.base_height = fine.base_height;
     next.poles = fine.poles;
@@ -95,8 +95,8 @@ Level nextPart(const Level& fine) {
 
 // Burt and Adelson's REDUCE. Light is a mean over what has weight; the mask is zero outside its
 // part, and its mean is over the panorama's rows only.
-Level reduce(const Level& fine) {
-    Level next = nextPart(fine);
+PyramidLevel reduce(const PyramidLevel& fine) {
+    PyramidLevel next = nextPart(fine);
     for (int dy = 0; dy < next.height; ++dy)
         for (int dx = 0; dx < next.width; ++dx) {
             const int x = 2 * (next.x0 + dx), y = 2 * (next.y0 + dy);
@@ -125,7 +125,7 @@ Level reduce(const Level& fine) {
 // Burt and Adelson's EXPAND of `values` over `coarse` to sample (x, y) of the finer level; the mean
 // over samples that `defined` admits. False where there are none.
 template <class Defined>
-bool expandAt(const Level& coarse, const std::vector<std::array<float, 3>>& values,
+bool expandAt(const PyramidLevel& coarse, const std::vector<std::array<float, 3>>& values,
               Defined&& defined, int x, int y, float out[3]) {
     const int cx = floorHalf(x), cy = floorHalf(y);
     const bool odd_x = (x & 1) != 0, odd_y = (y & 1) != 0;
@@ -168,7 +168,7 @@ Mean meanOfPlates(const Overview& overview, const Offsets& offsets) {
     for (size_t i = 0; i < overview.plates.size(); ++i) {
         const auto& small = overview.plates[i];
         forEachCell(small, overview.grid.width, [&](size_t from, size_t to) {
-            if (small.share[from] < kWholeCell) return;
+            if (small.share[from] < kCovered) return;
             // Smoothly less toward the edge, so that the mean has no step where a plate ends.
             const float w = small.inward[from] * small.inward[from] + 1e-6f;
             for (int c = 0; c < 3; ++c)
@@ -186,14 +186,14 @@ Mean meanOfPlates(const Overview& overview, const Offsets& offsets) {
 float sayOf(const std::array<float, 3>& light, const std::array<float, 3>& offset) {
     float off = 0;
     for (int c = 0; c < 3; ++c) off = std::max(off, std::abs(light[c] - offset[c]));
-    const float r = off / kAgreement_stops;
+    const float r = off / kCellAgreement_stops;
     return std::max(kLeastSay, 1 / (1 + r * r * r * r));
 }
 
-Level firstLevel(const Overview& overview, const LabelBlend& labels, const Mean& mean,
-                 const std::array<float, 3>& offset, int plate) {
+PyramidLevel firstLevel(const Overview& overview, const LabelBlend& labels, const Mean& mean,
+                        const std::array<float, 3>& offset, int plate) {
     const auto& small = overview.plates[size_t(plate)];
-    Level level;
+    PyramidLevel level;
     level.grid_width = overview.grid.width;
     level.grid_height = level.base_height = overview.grid.height;
     level.poles = overview.grid.projection == Projection::equirectangular;
@@ -206,7 +206,7 @@ Level firstLevel(const Overview& overview, const LabelBlend& labels, const Mean&
     level.mask.assign(level.size(), 0.0f);
     forEachCell(small, overview.grid.width, [&](size_t from, size_t to) {
         level.mask[from] = labels.of(size_t(plate), to);
-        if (small.share[from] < kWholeCell) return;
+        if (small.share[from] < kCovered) return;
         for (int c = 0; c < 3; ++c)
             level.light[from][c] = small.light[3 * from + c] - mean.light[to][c];
         level.weight[from] = sayOf(level.light[from], offset);
@@ -221,7 +221,7 @@ int levelsFor(const Overview& overview) {
     return std::max(levels, 1);
 }
 
-Pyramid pyramidOf(Level first, int levels) {
+Pyramid pyramidOf(PyramidLevel first, int levels) {
     Pyramid pyramid;
     pyramid.push_back(std::move(first));
     for (int l = 0; l < levels; ++l) pyramid.push_back(reduce(pyramid.back()));
@@ -232,8 +232,8 @@ Pyramid pyramidOf(Level first, int levels) {
 // a level has no light its band is zero: the coarser bands go on smoothly.
 void toBands(Pyramid& pyramid) {
     for (size_t l = 0; l + 1 < pyramid.size(); ++l) {
-        Level& fine = pyramid[l];
-        const Level& coarse = pyramid[l + 1];
+        PyramidLevel& fine = pyramid[l];
+        const PyramidLevel& coarse = pyramid[l + 1];
         const auto defined = [&](size_t at) { return coarse.weight[at] > 0; };
         for (int dy = 0; dy < fine.height; ++dy)
             for (int dx = 0; dx < fine.width; ++dx) {
@@ -262,7 +262,7 @@ std::vector<Blend> blendAll(const std::vector<Pyramid>& pyramids, const Overview
         blend.mask.assign(size_t(width) * height, 0.0f);
         for (const auto& pyramid : pyramids) {
             if (pyramid.empty()) continue;
-            const Level& level = pyramid[size_t(l)];
+            const PyramidLevel& level = pyramid[size_t(l)];
             for (int dy = 0; dy < level.height; ++dy)
                 for (int dx = 0; dx < level.width; ++dx) {
                     const size_t at = size_t(dy) * level.width + dx;
@@ -286,7 +286,7 @@ std::vector<std::array<float, 3>> correction(const Pyramid& pyramid,
     std::vector<std::array<float, 3>> coarse_sum;
     const int levels = int(pyramid.size()) - 1;
     for (int l = levels; l >= 0; --l) {
-        const Level& level = pyramid[size_t(l)];
+        const PyramidLevel& level = pyramid[size_t(l)];
         const Blend& blend = blends[size_t(l)];
         std::vector<std::array<float, 3>> sum(level.size(), {0, 0, 0});
         for (int dy = 0; dy < level.height; ++dy)
@@ -340,7 +340,7 @@ std::vector<GainField> blendBands(const Overview& overview, const LabelBlend& la
     std::vector<GainField> gains(count);
     tbb::parallel_for(size_t(0), count, [&](size_t i) {
         if (pyramids[i].empty()) return;
-        const Level& level = pyramids[i].front();
+        const PyramidLevel& level = pyramids[i].front();
         const auto stops = correction(pyramids[i], blends);
         GainField& field = gains[i];
         field = {level.x0, level.y0, level.width, level.height, {}};

@@ -16,13 +16,13 @@ constexpr float kWholeCell = 0.98f;
 constexpr size_t kMostPartners = 6;
 constexpr double kPrior = 1.0;  // cells' worth of belief in an offset of 0
 
-struct Sample {
+struct OffsetSample {
     uint16_t a = 0, b = 0;
     std::array<float, 3> stops{};  // light of a less light of b
 };
 
 // Every kStride-th cell of the grid along both axes, with the plates that see it.
-std::vector<Sample> sharedCells(const Overview& overview) {
+std::vector<OffsetSample> sharedCells(const Overview& overview) {
     const int width = overview.grid.width;
     const int across = (width + kStride - 1) / kStride;
     const int down = (overview.grid.height + kStride - 1) / kStride;
@@ -39,7 +39,7 @@ std::vector<Sample> sharedCells(const Overview& overview) {
             }
         }
     }
-    std::vector<Sample> samples;
+    std::vector<OffsetSample> samples;
     for (const auto& plates : seen)
         for (size_t i = 0; i < plates.size(); ++i)
             for (size_t j = i + 1; j < std::min(plates.size(), i + 1 + kMostPartners); ++j) {
@@ -51,7 +51,7 @@ std::vector<Sample> sharedCells(const Overview& overview) {
 }
 
 // One channel, one round of least squares with weights from the offsets so far.
-Eigen::VectorXd solveRound(const std::vector<Sample>& samples, int channel,
+Eigen::VectorXd solveRound(const std::vector<OffsetSample>& samples, int channel,
                            const Eigen::VectorXd& offsets) {
     const auto count = offsets.size();
     Eigen::MatrixXd normal = kPrior * Eigen::MatrixXd::Identity(count, count);

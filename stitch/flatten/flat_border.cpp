@@ -16,7 +16,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kStep = 16;
+constexpr int kBorderStep = 16;
 constexpr int kReach = 8;  // the sharp filter's radius, and as much again for a local scale of 2
 constexpr uint16_t kHalfSign = 0x8000;
 
@@ -79,33 +79,33 @@ private:
     // Whether there are any.
     bool find() {
         std::atomic<bool> any{false};
-        tbb::parallel_for(0, (part_.height + kStep - 1) / kStep, [&](int cy) {
+        tbb::parallel_for(0, (part_.height + kBorderStep - 1) / kBorderStep, [&](int cy) {
             if (findInCells(cy)) any = true;
         });
         return any;
     }
 
     bool findInCells(int cy) {
-        const int across = (part_.width + kStep - 1) / kStep;
+        const int across = (part_.width + kBorderStep - 1) / kBorderStep;
         const auto& sensor = lens_.sensor();
         PositionLattice lattice(
             [&](double x, double y) {
                 return recordedFromFlat(lens_, {x + part_.x, y + part_.y});
             },
             [](double, double) { return false; }, {0, cy, across, cy + 1},
-            {kStep, 0.01, sensor.width_px, sensor.height_px, true});
+            {kBorderStep, 0.01, sensor.width_px, sensor.height_px, true});
         bool any = false;
-        SamplePoint points[kStep * kStep];
+        SamplePoint points[kBorderStep * kBorderStep];
         for (int cx = 0; cx < across; ++cx) {
             bool placed = false, somewhere = false;
-            const int x1 = std::min((cx + 1) * kStep, part_.width);
-            const int y1 = std::min((cy + 1) * kStep, part_.height);
-            for (int y = cy * kStep; y < y1; ++y)
-                for (int x = cx * kStep; x < x1; ++x) {
+            const int x1 = std::min((cx + 1) * kBorderStep, part_.width);
+            const int y1 = std::min((cy + 1) * kBorderStep, part_.height);
+            for (int y = cy * kBorderStep; y < y1; ++y)
+                for (int x = cx * kBorderStep; x < x1; ++x) {
                     if (!isEmptyPixel(at(x, y))) continue;
                     if (!placed) somewhere = lattice.cell(cx, cy, points);
                     placed = true;
-                    const SamplePoint& p = points[y % kStep * kStep + x % kStep];
+                    const SamplePoint& p = points[y % kBorderStep * kBorderStep + x % kBorderStep];
                     if (somewhere && PositionLattice::isSomewhere(p) && inFrame(p)) continue;
                     state_[at(x, y)] = beyond;
                     any = true;

@@ -17,8 +17,8 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kStep = kStripRows;
-constexpr int kCellPixels = kStep * kStep;
+constexpr int kCell = kStripRows;
+constexpr int kCellPixels = kCell * kCell;
 constexpr double kTolerance_px = 0.001;
 
 // One strip of lattice cells.
@@ -30,8 +30,8 @@ public:
           warp_(warp),
           cy_(cy),
           width_(warp.to.width()),
-          across_((width_ + kStep - 1) / kStep),
-          rows_(std::min(kStep, warp.to.height() - cy * kStep)),
+          across_((width_ + kCell - 1) / kCell),
+          rows_(std::min(kCell, warp.to.height() - cy * kCell)),
           stride_(part.pixelBytes()),
           lattice_(
               [&](double x, double y) -> std::optional<calib::Vector2d> {
@@ -40,7 +40,7 @@ public:
                   return source;
               },
               [](double, double) { return false; }, {0, cy, across_, cy + 1},
-              {kStep, kTolerance_px, part.width, part.height}) {
+              {kCell, kTolerance_px, part.width, part.height}) {
         size_t at = 0;
         for (const io::FrameChannel& channel : part.channels) {
             offset_.push_back(at);
@@ -52,8 +52,8 @@ public:
     size_t run(char* samples) {
         size_t uncovered = 0;
         for (int cx = 0; cx < across_; ++cx) {
-            columns_ = std::min(kStep, width_ - cx * kStep);
-            out_ = samples + size_t(cx) * kStep * stride_;
+            columns_ = std::min(kCell, width_ - cx * kCell);
+            out_ = samples + size_t(cx) * kCell * stride_;
             if (!lattice_.cell(cx, cy_, points_)) {
                 for (int row = 0; row < rows_; ++row)
                     std::memset(pixel(row, 0), 0, size_t(columns_) * stride_);
@@ -81,8 +81,8 @@ private:
         for (int k = 0; k < kCellPixels; ++k) {
             SamplePoint& p = points_[k];
             const calib::Vector2d source(double(p.x) + part_.x, double(p.y) + part_.y);
-            const calib::Vector2d made(cx * kStep + k % kStep + 0.5 + warp_.to.x0,
-                                       cy_ * kStep + k / kStep + 0.5 + warp_.to.y0);
+            const calib::Vector2d made(cx * kCell + k % kCell + 0.5 + warp_.to.x0,
+                                       cy_ * kCell + k / kCell + 0.5 + warp_.to.y0);
             const bool counts = source.x() >= from.x0 && source.x() <= from.x1 &&
                                 source.y() >= from.y0 && source.y() <= from.y1;
             const auto factor = counts ? warp_.light(made, source) : std::nullopt;
@@ -98,7 +98,7 @@ private:
         size_t missing = 0;
         for (int row = 0; row < rows_; ++row)
             for (int column = 0; column < columns_; ++column)
-                missing += !holdsSample(plane.pixels, points_[row * kStep + column]);
+                missing += !holdsSample(plane.pixels, points_[row * kCell + column]);
         return missing;
     }
 
@@ -139,7 +139,7 @@ private:
         for (int row = 0; row < rows_; ++row) {
             char* to = pixel(row, 0) + offset_[size_t(channel)];
             for (int column = 0; column < columns_; ++column, to += stride_)
-                std::memcpy(to, values + row * kStep + column, sizeof(Value));
+                std::memcpy(to, values + row * kCell + column, sizeof(Value));
         }
     }
 
@@ -147,7 +147,7 @@ private:
         const size_t bytes = bytesOf(part_.channels[size_t(plane.channel)].type);
         for (int row = 0; row < rows_; ++row)
             for (int column = 0; column < columns_; ++column) {
-                const SamplePoint& p = points_[row * kStep + column];
+                const SamplePoint& p = points_[row * kCell + column];
                 char* to = pixel(row, column) + offset_[size_t(plane.channel)];
                 if (isInPart(p))
                     std::memcpy(to, &plane.samples[bytes * pixelAt(p)], bytes);
@@ -173,12 +173,12 @@ private:
 
 size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
                      const FrameWarp& warp, int y, int rows, char* samples) {
-    assert(y % kStep == 0);
+    assert(y % kCell == 0);
     const size_t row_bytes = size_t(warp.to.width()) * part.pixelBytes();
     std::atomic<size_t> missing{0};
-    tbb::parallel_for(0, (rows + kStep - 1) / kStep, [&](int strip) {
-        Strip work(part, pixels, warp, y / kStep + strip);
-        missing += work.run(samples + size_t(strip) * kStep * row_bytes);
+    tbb::parallel_for(0, (rows + kCell - 1) / kCell, [&](int strip) {
+        Strip work(part, pixels, warp, y / kCell + strip);
+        missing += work.run(samples + size_t(strip) * kCell * row_bytes);
     });
     return missing;
 }

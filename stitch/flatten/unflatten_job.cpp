@@ -19,7 +19,7 @@ namespace plateloom::stitch {
 namespace {
 
 // A multiple of a strip, and of what OpenEXR compresses together.
-constexpr int kBandRows = 256;
+constexpr int kRowsAtOnce = 256;
 
 // What making one frame says.
 struct Made {
@@ -33,10 +33,10 @@ size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const c
     const int height = lens.sensor().height_px;
     const size_t row_bytes = size_t(lens.sensor().width_px) * part.pixelBytes();
     const FrameWarp warp = unflattening(part, lens);
-    std::vector<char> band(row_bytes * size_t(std::min(kBandRows, height)));
+    std::vector<char> band(row_bytes * size_t(std::min(kRowsAtOnce, height)));
     size_t uncovered = 0;
-    for (int y = 0; y < height; y += kBandRows) {
-        const int rows = std::min(kBandRows, height - y);
+    for (int y = 0; y < height; y += kRowsAtOnce) {
+        const int rows = std::min(kRowsAtOnce, height - y);
         clock.begin("unflatten");
         uncovered += warpFrameRows(part, pixels, warp, y, rows, band.data());
         clock.begin("write");

@@ -10,8 +10,8 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr float kRed = 0.25f, kGreen = 0.60f, kBlue = 0.15f;
-constexpr float kClipMargin = 0.98f;
+constexpr float kRedShare = 0.25f, kGreenShare = 0.60f, kBlueShare = 0.15f;
+constexpr float kBelowClip = 0.98f;
 constexpr int kCellsAcross = 64, kCoarse_px = 4;
 // Energy of the second difference along both axes (the 3 x 3 mask of Immerkaer, Fast Noise Variance
 // Estimation, Computer Vision and Image Understanding 64(2), 1996) over that of a plain difference.
@@ -22,7 +22,7 @@ constexpr float kMixedOfNoise = 4;
 constexpr int kNotCounted =
     MarkedPixels::clipped | MarkedPixels::no_picture;  // nor does the cell it lies in
 
-float quantile(std::vector<float> values, double share) {
+float atShare(std::vector<float> values, double share) {
     if (values.empty()) return 0;
     const auto nth = values.begin() + ptrdiff_t(share * double(values.size() - 1));
     std::nth_element(values.begin(), nth, values.end());
@@ -82,7 +82,7 @@ void takeOffNoise(DetailCells& cells) {
         constexpr size_t kEnough = 12;
         // Few cells say nothing of noise; brighter ones have at least as much as darker ones.
         noise[size_t(s)] = of_stop[size_t(s)].size() >= kEnough
-                               ? quantile(of_stop[size_t(s)], 0.1)
+                               ? atShare(of_stop[size_t(s)], 0.1)
                                : (s > 0 ? noise[size_t(s) - 1] : 0);
     }
     for (size_t i = 0; i < cells.light.size(); ++i) {
@@ -125,7 +125,7 @@ MarkedPixels markPixels(const io::PlatePixels& pixels, int first_row, int rows) 
     MarkedPixels out;
     out.light.create(rows, width, CV_32F);
     out.mark.create(rows, width, CV_8U);
-    const float clip = pixels.clip_level > 0 ? pixels.clip_level * kClipMargin
+    const float clip = pixels.clip_level > 0 ? pixels.clip_level * kBelowClip
                                              : std::numeric_limits<float>::infinity();
     // Fourteen stops below white nothing was recorded but the lens's own flare (common practice).
     const float black_level = std::isfinite(clip) ? clip / 16384 : 1.0f / 16384;
@@ -139,7 +139,7 @@ MarkedPixels markPixels(const io::PlatePixels& pixels, int first_row, int rows) 
         uint8_t* mark = out.mark.ptr<uint8_t>(y);
         size_t clipped = 0, black = 0, picture = 0;
         for (int x = 0; x < width; ++x, p += 4) {
-            light[x] = kRed * p[0] + kGreen * p[1] + kBlue * p[2];
+            light[x] = kRedShare * p[0] + kGreenShare * p[1] + kBlueShare * p[2];
             const float most = std::max(p[0], std::max(p[1], p[2]));
             const bool is_picture = p[3] > 0.5f, is_clipped = most >= clip,
                        is_black = most <= black_level;

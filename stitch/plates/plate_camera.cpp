@@ -27,7 +27,7 @@ constexpr double kFullFrameWidth_mm = 36;  // assumed where no sensor is known
 constexpr double kGuessedView_deg = 50;    // horizontal, where nothing is known
 constexpr double kDiagonal35_mm = 43.27;   // CIPA DCG-001
 
-bool agrees(double a, double b, double share) {
+bool near(double a, double b, double share) {
     return std::abs(a / b - 1) <= share;
 }
 
@@ -92,9 +92,9 @@ private:
         const double table_mm = sources_.table->table.sensor.width_mm;
         const auto own_mm =
             sources_.sensor_width_mm ? sources_.sensor_width_mm : file_.sensor_width_mm;
-        if (!own_mm || agrees(*own_mm, table_mm, kSameShape)) return true;
+        if (!own_mm || near(*own_mm, table_mm, kSameShape)) return true;
         const bool upright = file_.height > file_.width;
-        if (upright && agrees(*own_mm, sources_.table->table.sensor.height_mm, kSameShape))
+        if (upright && near(*own_mm, sources_.table->table.sensor.height_mm, kSameShape))
             return true;
         warnings_.push_back(
             said("its sensor is %.4g mm wide, not the %.4g mm that the lens table was measured on; "
@@ -105,7 +105,7 @@ private:
 
     void sensorFrom(const char* source, double width_mm, std::optional<double> height_mm) {
         setWidth(width_mm);
-        if (sources_.sensor_width_mm && !agrees(*sources_.sensor_width_mm, width_mm, kSameShape))
+        if (sources_.sensor_width_mm && !near(*sources_.sensor_width_mm, width_mm, kSameShape))
             warnings_.push_back(
                 said("the %s's sensor is %.4g mm wide, not the %.4g mm that were asked for; "
                      "the %s's is used",
@@ -113,9 +113,9 @@ private:
                      std::string_view(source) == "lens track" ? "track" : "table"));
         if (!height_mm) return;
         const double upright_mm = *height_mm * file_.height / file_.width;
-        if (agrees(*height_mm, plate_.sensor.height_mm, kSameShape)) {
+        if (near(*height_mm, plate_.sensor.height_mm, kSameShape)) {
             plate_.sensor.height_mm = *height_mm;
-        } else if (agrees(upright_mm, plate_.sensor.width_mm, kSameShape)) {
+        } else if (near(upright_mm, plate_.sensor.width_mm, kSameShape)) {
             turned_ = true;
             plate_.sensor.height_mm = plate_.sensor.width_mm;
             plate_.sensor.width_mm = *height_mm;
@@ -226,7 +226,7 @@ private:
             if (!sensor_known_) warnOfSensor();
         } else if (measured) {
             plate_.focal_sigma = kMeasured;
-            if (told && !agrees(*told, sample_->lens.focal_mm, 0.1))
+            if (told && !near(*told, sample_->lens.focal_mm, 0.1))
                 warnings_.push_back(
                     said("the lens track's focal length is %.4g mm, not %.4g mm; "
                          "the track's is used",

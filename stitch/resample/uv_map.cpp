@@ -13,7 +13,7 @@ namespace plateloom::stitch {
 namespace {
 
 constexpr int kStep = 16;
-constexpr double kTolerance_px = 0.001;
+constexpr double kMapTolerance_px = 0.001;
 
 int cells(int pixels) {
     return (pixels + kStep - 1) / kStep;
@@ -45,7 +45,7 @@ io::Picture uvMap(const MapGrid& grid, const SourcePosition& source, int source_
         PositionLattice lattice([&](double x, double y) { return source(x + grid.x, y + grid.y); },
                                 [](double, double) { return false; },
                                 {0, cy, cells(grid.width), cy + 1},
-                                {kStep, kTolerance_px, source_width, source_height, true});
+                                {kStep, kMapTolerance_px, source_width, source_height, true});
         mapCells(lattice, cy, perPixel, map);
     });
     return map;

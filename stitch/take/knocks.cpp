@@ -16,7 +16,7 @@ namespace {
 constexpr size_t kSide = 8;
 constexpr size_t kLeastSide = 3;
 constexpr double kLeast_px = 0.25;
-constexpr double kSigmas = 6;
+constexpr double kSurelyKnocked_sigmas = 6;
 // A knock is sudden: by so many times what the camera does from frame to frame anyway, within one.
 // A head that sways goes as far in some frames, never in one.
 constexpr double kSudden = 4;
@@ -56,7 +56,7 @@ struct Step {
 
 // The largest step between the frames before and after, where it is one.
 std::optional<Step> largestStep(const std::vector<At>& series, double noise_px) {
-    const double least_px = std::max(kLeast_px, kSigmas * noise_px);
+    const double least_px = std::max(kLeast_px, kSurelyKnocked_sigmas * noise_px);
     std::optional<Step> best;
     for (size_t i = kLeastSide; i + kLeastSide <= series.size(); ++i) {
         const Vector3d before = medianOf(series, i > kSide ? i - kSide : 0, i);

@@ -13,7 +13,7 @@ namespace {
 
 // A camera that stood still shows turns of one sigma; corners that move a little on their own (a
 // tree, water) may double that.
-constexpr double kSigmas = 3;
+constexpr double kSurelyOwn_sigmas = 3;
 
 // A clip's turns since the frame that they are told from, where they are known.
 std::vector<std::optional<Matrix3d>> turnsOf(const std::vector<ShakeFrame>& shake, size_t clip) {
@@ -57,7 +57,8 @@ OwnTurn ownTurn(const std::vector<ShakeFrame>& shake, size_t clip, double px_per
         }
     }
     own.rms_px = px_per_rad * std::sqrt(squares / count);
-    const double least = std::max(least_px, kSigmas * px_per_rad * typicalSigma_rad(shake, clip));
+    const double least =
+        std::max(least_px, kSurelyOwn_sigmas * px_per_rad * typicalSigma_rad(shake, clip));
     if (own.rms_px <= least) own.meanFromCamera.clear();
     return own;
 }

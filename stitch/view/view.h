@@ -50,8 +50,8 @@ struct View {
                                                          const calib::Vector2d& frame_px);
 
 /// Alpha is the panorama's, filtered as its colours are; what its file leaves out is transparent.
-/// The filter is as wide as a frame pixel is in the panorama, along each of its axes, up to 64 panorama pixels.
-/// Throws io::InputError for a part of the panorama that can't be read.
+/// The filter is as wide as a frame pixel is in the panorama, along each of its axes, up to 64
+/// panorama pixels. Throws io::InputError for a part of the panorama that can't be read.
 ///
 /// Beside the picture it holds, for each thread, the part of the panorama under 128 x 128 pixels.
 [[nodiscard]] View renderView(const io::PanoramaReader& panorama, const PanoramaGrid& grid,

@@ -37,7 +37,7 @@ void writeFlat(const Folder& folder) {
 }
 
 std::string timecode(int frame) {
-    char text[16];
+    char text[32];
     std::snprintf(text, sizeof text, "01:00:%02d:%02d", frame / 24, frame % 24);
     return text;
 }
