@@ -34,7 +34,7 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
-    const auto targets = frameTargets(request.folder, set);
+    const auto targets = frameTargets(request.folder, set, request.fit == Fit::overscan);
     io::makeFolder(request.folder);
 
     StageClock clock({});

@@ -8,9 +8,11 @@
 
 namespace plateloom::stitch {
 
-/// Under the name of the file it comes from; linear light, so what can't hold that becomes .exr.
-/// Throws io::InputError when two would get the same name or one would be written over itself.
+/// Under the name of the file it comes from; linear light, so what can't hold that becomes .exr,
+/// and so does a TIFF where the picture reaches beyond the frame (`overscan`): it has no data
+/// window. Throws io::InputError when two would get the same name or one would be written over
+/// itself.
 [[nodiscard]] std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
-                                                              const PlateSet& set);
+                                                              const PlateSet& set, bool overscan);
 
 }  // namespace plateloom::stitch

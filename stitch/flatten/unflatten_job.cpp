@@ -112,7 +112,7 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
-    const auto targets = frameTargets(request.folder, set);
+    const auto targets = frameTargets(request.folder, set, false);
     io::makeFolder(request.folder);
     StageClock clock({});
     const auto [begin, end] = chunkOf(int64_t(set.plates.size()), request.chunk);
