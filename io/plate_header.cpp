@@ -3,6 +3,7 @@
 #include <string>
 
 #include "io/camera_metadata.h"
+#include "io/code_range.h"
 #include "io/colour.h"
 #include "io/input_error.h"
 #include "io/picture_source.h"
@@ -16,11 +17,8 @@ namespace {
 // which light a code value stands for.
 std::string dpxColourSpace(const std::filesystem::path& path, const OIIO::ImageSpec& spec) {
     const std::string transfer = spec.get_string_attribute("dpx:Transfer");
-    if (transfer == "Linear") return "scene_linear";
-    for (const char* same_curve : {"ITU-R 709-4", "ITU-R 601-5 B or G", "ITU-R 601-5 M",
-                                   "Unspecified video", "SMPTE 274M"}) {
-        if (transfer == same_curve) return "Rec.709";
-    }
+    if (isLinearDpx(spec)) return "scene_linear";
+    if (isVideoDpx(spec)) return "Rec.709";
     throw InputError(path.string(),
                      "its transfer characteristic is \"" + (transfer.empty() ? "unset" : transfer) +
                          "\", which does not say how code values become light: give --colour-space "

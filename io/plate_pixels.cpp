@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "io/clip_plateau.h"
+#include "io/code_range.h"
 #include "io/colour.h"
 #include "io/hole.h"
 #include "io/input_error.h"
@@ -181,6 +182,14 @@ private:
     std::vector<uint16_t> turned_halves_;
 };
 
+float clipLevelOf(const PictureSource& source, const PlateFile& file, const PlatePixels& plate) {
+    if (source.isFloating()) return findClipPlateau(plate);
+    float white[3];
+    std::fill_n(white, 3, codeRangeOf(source)(1));
+    linearize(white, 1, 3, file.colour_space);
+    return kClipMargin * *std::max_element(white, white + 3);
+}
+
 }  // namespace
 
 PlatePixels readPlatePixels(const PlateFile& file) try {
@@ -201,8 +210,7 @@ PlatePixels readPlatePixels(const PlateFile& file) try {
         plate = {};
         PixelReader(file, source, false).read(plate);
     }
-    plate.clip_level =
-        source.isFloating() ? findClipPlateau(plate) : kClipMargin * linearWhite(file.colour_space);
+    plate.clip_level = clipLevelOf(source, file, plate);
     return plate;
 } catch (const std::bad_alloc&) {
     throw RoomError(file.path.string(), "there is not enough memory for its " +
