@@ -25,6 +25,7 @@ struct PlateFile {
     std::string colour_space;  ///< as found ("scene_linear", "sRGB", "Rec.709"...), see io/colour.h
     bool needs_float = false;  ///< the file holds 32-bit float: keep it so
     std::optional<std::vector<float>> chromaticities;      ///< 8 floats: r g b w, x and y each
+    double pixel_aspect = 1;  ///< width of a pixel over its height, as the file says it
     std::optional<uint32_t> timecode_word, timecode_user;  ///< EXR timeCode, as it was
     std::optional<FrameRate> frame_rate;                   ///< EXR framesPerSecond
     std::optional<double> focal_mm, focal_35mm_equivalent, sensor_width_mm;
@@ -80,6 +81,7 @@ struct CylinderBand {
 /// What a written picture carries besides its pixels.
 struct PictureTags {
     std::optional<std::vector<float>> chromaticities;
+    double pixel_aspect = 1;
     std::optional<uint32_t> timecode_word, timecode_user;
     std::optional<FrameRate> frame_rate;
     bool latlong = false;  ///< envmap = latlong

@@ -79,6 +79,12 @@ void readChromaticities(const OIIO::ImageSpec& spec, PlateFile& file) {
     file.chromaticities.emplace(values, values + 8);
 }
 
+double pixelAspectOf(const PictureSource& source) {
+    const double aspect = double(source.spec.get_float_attribute("PixelAspectRatio", 1.0f));
+    if (!std::isfinite(aspect) || !(aspect > 0)) return 1;
+    return source.orientation.swaps ? 1 / aspect : aspect;
+}
+
 }  // namespace
 
 PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& colour_space) {
@@ -99,6 +105,7 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     file.needs_float = type.basetype == OIIO::TypeDesc::FLOAT ||
                        type.basetype == OIIO::TypeDesc::DOUBLE || type.size() > 2;
     readChromaticities(source.spec, file);
+    file.pixel_aspect = pixelAspectOf(source);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);
     if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
@@ -129,6 +136,7 @@ std::string PlateFile::where() const {
 PictureTags tagsOf(const PlateFile& file) {
     PictureTags tags;
     tags.chromaticities = file.chromaticities;
+    tags.pixel_aspect = file.pixel_aspect;
     tags.timecode_word = file.timecode_word;
     tags.timecode_user = file.timecode_user;
     tags.frame_rate = file.frame_rate;

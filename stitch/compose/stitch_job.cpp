@@ -77,6 +77,7 @@ std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) 
 io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
     const auto& first = set.plates.front().file;
     io::PictureTags tags = io::tagsOf(first);
+    tags.pixel_aspect = 1;  // the panorama's own pixels are square
     if (grid.projection == Projection::equirectangular)
         tags.latlong = true;
     else

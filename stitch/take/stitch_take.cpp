@@ -30,6 +30,7 @@ PanoramaGrid gridFor(const TakeStitchRequest& request, const TakeSolve& solve) {
 io::PictureTags tagsFor(const Take& take, const PanoramaGrid& grid, int64_t frame) {
     const auto& first = take.clips.front().clip.first;
     io::PictureTags tags = io::tagsOf(first);
+    tags.pixel_aspect = 1;  // the panorama's own pixels are square
     tags.frame_rate = take.rate;
     tags.timecode_word.reset();
     if (const auto timecode = take.timecodeAt(frame))

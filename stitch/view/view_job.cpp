@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <set>
 
+#include "calib/said.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
@@ -227,6 +228,11 @@ void planShot(std::vector<Shot>& shots, const ViewRequest& request, const FrameS
     if (request.look == Look::lens || !request.overscan)
         warn(unknown_distortion, ": no distortion is known");
     if (any_clamped) result.warnings.push_back("overscan cut at twice the frame");
+    if (const double aspect = panorama.file().tags.pixel_aspect; aspect != 1)
+        result.warnings.push_back(
+            said("the panorama's header says that pixels are %.4g times as wide as they are high; "
+                 "directions are taken from its size, and the views carry the attribute on",
+                 aspect));
 }
 
 // Of a job that several machines share each tells of the missing frames among its own.

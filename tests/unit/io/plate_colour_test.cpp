@@ -123,6 +123,20 @@ TEST_CASE("A DPX's black and white codes are its black and white", "[dpx]") {
           Approx(512 / 1023.0f).epsilon(1e-3));
 }
 
+TEST_CASE("Pixels' shape is read, and handed on with a picture", "[aspect]") {
+    const Folder folder;
+    OIIO::ImageSpec spec(2, 1, 3, OIIO::TypeHalf);
+    spec.attribute("PixelAspectRatio", 2.0f);
+    writeWithOiio<float>(folder / "a.exr", spec, std::vector<float>(6, 0.5f));
+    const PlateFile file = readPlateHeader(folder / "a.exr");
+    CHECK(file.pixel_aspect == 2);
+    writePicture(folder / "b.exr", Picture(2, 1, 3), tagsOf(file), true, {0, 0, 2, 1});
+    CHECK(readPlateHeader(folder / "b.exr").pixel_aspect == 2);
+    writeWithOiio<float>(folder / "c.exr", OIIO::ImageSpec(2, 1, 3, OIIO::TypeHalf),
+                         std::vector<float>(6, 0.5f));
+    CHECK(readPlateHeader(folder / "c.exr").pixel_aspect == 1);
+}
+
 TEST_CASE("A PNG's own gamma is honoured, and refused where no curve is known for it") {
     const Folder folder;
     const auto writePng = [&](float gamma) {
