@@ -70,13 +70,25 @@ void readMovieTimecode(const OIIO::ImageSpec& spec, PlateFile& file) {
     }
 }
 
-void readChromaticities(const OIIO::ImageSpec& spec, PlateFile& file) {
+std::optional<Chromaticities> statedChromaticities(const OIIO::ImageSpec& spec) {
     const auto* found = spec.find_attribute("chromaticities");
-    if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return;
+    if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return std::nullopt;
     const int count = int(found->type().basevalues()) * found->nvalues();
-    if (count != 8) return;
+    if (count != 8) return std::nullopt;
     const auto* values = static_cast<const float*>(found->data());
-    file.chromaticities.emplace(values, values + 8);
+    return Chromaticities(values, values + 8);
+}
+
+// Of the pixels once they are linear: what the file says holds until a conversion changes it or
+// somebody says otherwise.
+std::optional<Chromaticities> linearChromaticities(const OIIO::ImageSpec& spec,
+                                                   const std::string& colour_space,
+                                                   bool said_by_user) {
+    const auto stated = statedChromaticities(spec);
+    const LinearPrimaries linear = linearPrimaries(colour_space);
+    if (linear.kind == LinearPrimaries::unknown) return std::nullopt;
+    if (linear.kind == LinearPrimaries::as_before) return stated;
+    return stated && !linear.converted && !said_by_user ? stated : linear.chromaticities;
 }
 
 double pixelAspectOf(const PictureSource& source) {
@@ -104,7 +116,8 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     const OIIO::TypeDesc type = source.type();
     file.needs_float = type.basetype == OIIO::TypeDesc::FLOAT ||
                        type.basetype == OIIO::TypeDesc::DOUBLE || type.size() > 2;
-    readChromaticities(source.spec, file);
+    file.chromaticities =
+        linearChromaticities(source.spec, file.colour_space, !colour_space.empty());
     file.pixel_aspect = pixelAspectOf(source);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);

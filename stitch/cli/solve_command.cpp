@@ -71,7 +71,7 @@ void solve(const Options& options, Run& run) {
 void addSolve(CLI::App& program, Run& run) {
     auto options = std::make_shared<Options>();
     auto* command = program.add_subcommand("solve", "Find where every plate looked");
-    options->plates.addTo(*command, false);
+    options->plates.addTo(*command, false, true);
     options->solve.addTo(*command);
     options->report.addTo(*command);
     options->take.addTo(*command);

@@ -16,7 +16,6 @@ namespace {
 std::string recipeOf(const Plate& plate, const FlattenJob& request) {
     Recipe recipe("flatten");
     recipe.addPlate(plate.file);
-    recipe.add(plate.file.colour_space);
     recipe.add(calib::LensMap(plate.lens, plate.sensor));
     recipe.add({double(int(request.fit)), double(request.half)});
     return recipe.text();

@@ -96,7 +96,6 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
 std::string recipeOf(const Plate& plate, const calib::LensMap& lens, const FrameJob& request) {
     Recipe recipe("unflatten");
     recipe.addPlate(plate.file);
-    recipe.add(plate.file.colour_space);
     recipe.add(lens);
     recipe.add({double(request.half)});
     return recipe.text();

@@ -148,10 +148,10 @@ PixelBounds boundsOf(const calib::LensMap& lens, const ViewRequest& request, boo
 }
 
 std::string recipeOf(const Shot& shot, const ViewRequest& request, const PanoramaGrid& grid,
-                     const std::filesystem::path& panorama) {
+                     const std::filesystem::path& panorama, const std::string& colour_space) {
     Recipe recipe("view");
     recipe.addFile(panorama);
-    recipe.add(request.colour_space);
+    recipe.addConversion(colour_space);
     recipe.add({double(int(grid.projection)), double(grid.width), double(grid.height), grid.top_tan,
                 grid.bottom_tan});
     recipe.add(shot.lens);
@@ -216,7 +216,8 @@ void planShot(std::vector<Shot>& shots, const ViewRequest& request, const FrameS
         if (!taken.insert(shot.path).second)
             throw io::InputError(frame.where, "two frames of the shot have the number " +
                                                   std::to_string(frame.number));
-        shot.recipe = recipeOf(shot, request, panorama.grid(), panorama.pathOf(shot.panorama));
+        shot.recipe = recipeOf(shot, request, panorama.grid(), panorama.pathOf(shot.panorama),
+                               panorama.file().colour_space);
     }
     const auto warn = [&](size_t count, const std::string& what) {
         if (count)

@@ -137,6 +137,38 @@ TEST_CASE("Pixels' shape is read, and handed on with a picture", "[aspect]") {
     CHECK(readPlateHeader(folder / "c.exr").pixel_aspect == 1);
 }
 
+TEST_CASE("A colour space by name says the primaries of a file that states none", "[primaries]") {
+    const Folder folder;
+    writeWithOiio<float>(folder / "a.exr", OIIO::ImageSpec(1, 1, 3, OIIO::TypeHalf),
+                         {0.5f, 0.5f, 0.5f});
+    CHECK_FALSE(readPlateHeader(folder / "a.exr").chromaticities);
+    CHECK_FALSE(readPlateHeader(folder / "a.exr", "scene_linear").chromaticities);
+    const auto file = readPlateHeader(folder / "a.exr", "ACEScg");
+    REQUIRE(file.chromaticities);
+    CHECK(same(*file.chromaticities, primaries::kAp1));
+    // What somebody says comes before what the file says, but a plain "linear" says nothing.
+    OIIO::ImageSpec spec(1, 1, 3, OIIO::TypeHalf);
+    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8),
+                   primaries::kRec2020.data());
+    writeWithOiio<float>(folder / "b.exr", spec, {0.5f, 0.5f, 0.5f});
+    CHECK(same(*readPlateHeader(folder / "b.exr").chromaticities, primaries::kRec2020));
+    CHECK(same(*readPlateHeader(folder / "b.exr", "scene_linear").chromaticities,
+               primaries::kRec2020));
+    CHECK(same(*readPlateHeader(folder / "b.exr", "ACEScg").chromaticities, primaries::kAp1));
+}
+
+TEST_CASE("Pixels come in the job's primaries where a plate has others", "[primaries]") {
+    const Folder folder;
+    for (const auto& type : {OIIO::TypeHalf, OIIO::TypeFloat}) {
+        OIIO::ImageSpec spec(2, 1, 3, type);
+        writeWithOiio<float>(folder / "a.exr", spec, {0.25f, 0.5f, 1.0f, 0.8f, 0.8f, 0.8f});
+        PlateFile file = readPlateHeader(folder / "a.exr");
+        file.to_working = {0, 1, 0, 0, 0, 1, 0.5f, 0.25f, 0.25f};
+        const PlatePixels pixels = readPlatePixels(file);
+        CHECK(at(pixels, 0, 0) == Rgba{{0.5f, 1.0f, 0.5f, 1}});
+    }
+}
+
 TEST_CASE("A PNG's own gamma is honoured, and refused where no curve is known for it") {
     const Folder folder;
     const auto writePng = [&](float gamma) {
