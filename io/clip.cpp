@@ -353,6 +353,10 @@ PlateFile Clip::frame(int64_t number) const {
         throw InputError(path.string(), "says " + rateInWords(*file.frame_rate) +
                                             " frames a second, but the clip's first frame " +
                                             rateInWords(*first.frame_rate));
+    if (first.to_working) {
+        file.to_working = first.to_working;
+        file.chromaticities = first.chromaticities;
+    }
     return file;
 }
 

@@ -3,10 +3,12 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "io/picture.h"
+#include "io/primaries.h"
 
 namespace plateloom::io {
 
@@ -15,6 +17,27 @@ namespace plateloom::io {
 /// for a name that neither the configuration nor the built-in curves know, listing some that they
 /// do.
 void linearize(float* pixels, size_t count, int channels, const std::string& colour_space);
+
+/// The primaries of the light that `linearize` makes of a colour space.
+struct LinearPrimaries {
+    enum Kind {
+        as_before,  ///< the conversion leaves them alone and the name does not say them
+        known,
+        unknown  ///< the configuration changes them, and does not say into which
+    };
+    Kind kind = as_before;
+    Chromaticities chromaticities;  ///< where known
+    bool converted = false;         ///< through the configuration: whatever the file says is past
+};
+[[nodiscard]] LinearPrimaries linearPrimaries(const std::string& colour_space);
+
+/// The primaries that a colour space's name stands for, by its own name or by the configuration
+/// that $OCIO names. Throws InputError.
+[[nodiscard]] Chromaticities primariesOfSpace(const std::string& colour_space);
+
+/// A digest of how `linearize` converts this colour space: other tables or another configuration
+/// under the same name have another digest. Empty for the built-in curves.
+[[nodiscard]] std::string conversionDigest(const std::string& colour_space);
 
 /// The largest value that 8- to 16-bit code values can come to in this colour space (code value 1).
 [[nodiscard]] float linearWhite(const std::string& colour_space);

@@ -40,6 +40,7 @@ PanoramaFile describe(const PictureSource& source, const PlateFile& plate) {
     file.needs_float = plate.needs_float;
     file.colour_space = plate.colour_space;
     file.tags.chromaticities = plate.chromaticities;
+    file.tags.pixel_aspect = plate.pixel_aspect;
     file.tags.colour_space = "scene_linear";
     return file;
 }

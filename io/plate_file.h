@@ -7,12 +7,14 @@
 // one beyond it is cropped (overscan was not recorded by this sensor).
 #pragma once
 
+#include <array>
 #include <filesystem>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "io/picture.h"
+#include "io/primaries.h"
 #include "io/timecode.h"
 
 namespace plateloom::io {
@@ -24,7 +26,11 @@ struct PlateFile {
     int width = 0, height = 0;  ///< display window
     std::string colour_space;  ///< as found ("scene_linear", "sRGB", "Rec.709"...), see io/colour.h
     bool needs_float = false;  ///< the file holds 32-bit float: keep it so
-    std::optional<std::vector<float>> chromaticities;      ///< 8 floats: r g b w, x and y each
+    /// Of the linear light that readPlatePixels hands over; none where nobody says.
+    std::optional<Chromaticities> chromaticities;
+    /// Row by row: what the pixels are multiplied by, so that a job has one set of primaries.
+    std::optional<std::array<float, 9>> to_working;
+    double pixel_aspect = 1;  ///< width of a pixel over its height, as the file says it
     std::optional<uint32_t> timecode_word, timecode_user;  ///< EXR timeCode, as it was
     std::optional<FrameRate> frame_rate;                   ///< EXR framesPerSecond
     std::optional<double> focal_mm, focal_35mm_equivalent, sensor_width_mm;
@@ -79,7 +85,8 @@ struct CylinderBand {
 
 /// What a written picture carries besides its pixels.
 struct PictureTags {
-    std::optional<std::vector<float>> chromaticities;
+    std::optional<Chromaticities> chromaticities;
+    double pixel_aspect = 1;
     std::optional<uint32_t> timecode_word, timecode_user;
     std::optional<FrameRate> frame_rate;
     bool latlong = false;  ///< envmap = latlong

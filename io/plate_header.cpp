@@ -3,6 +3,7 @@
 #include <string>
 
 #include "io/camera_metadata.h"
+#include "io/code_range.h"
 #include "io/colour.h"
 #include "io/input_error.h"
 #include "io/picture_source.h"
@@ -16,11 +17,8 @@ namespace {
 // which light a code value stands for.
 std::string dpxColourSpace(const std::filesystem::path& path, const OIIO::ImageSpec& spec) {
     const std::string transfer = spec.get_string_attribute("dpx:Transfer");
-    if (transfer == "Linear") return "scene_linear";
-    for (const char* same_curve : {"ITU-R 709-4", "ITU-R 601-5 B or G", "ITU-R 601-5 M",
-                                   "Unspecified video", "SMPTE 274M"}) {
-        if (transfer == same_curve) return "Rec.709";
-    }
+    if (isLinearDpx(spec)) return "scene_linear";
+    if (isVideoDpx(spec)) return "Rec.709";
     throw InputError(path.string(),
                      "its transfer characteristic is \"" + (transfer.empty() ? "unset" : transfer) +
                          "\", which does not say how code values become light: give --colour-space "
@@ -72,13 +70,31 @@ void readMovieTimecode(const OIIO::ImageSpec& spec, PlateFile& file) {
     }
 }
 
-void readChromaticities(const OIIO::ImageSpec& spec, PlateFile& file) {
+std::optional<Chromaticities> statedChromaticities(const OIIO::ImageSpec& spec) {
     const auto* found = spec.find_attribute("chromaticities");
-    if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return;
+    if (!found || found->type().basetype != OIIO::TypeDesc::FLOAT) return std::nullopt;
     const int count = int(found->type().basevalues()) * found->nvalues();
-    if (count != 8) return;
+    if (count != 8) return std::nullopt;
     const auto* values = static_cast<const float*>(found->data());
-    file.chromaticities.emplace(values, values + 8);
+    return Chromaticities(values, values + 8);
+}
+
+// Of the pixels once they are linear: what the file says holds until a conversion changes it or
+// somebody says otherwise.
+std::optional<Chromaticities> linearChromaticities(const OIIO::ImageSpec& spec,
+                                                   const std::string& colour_space,
+                                                   bool said_by_user) {
+    const auto stated = statedChromaticities(spec);
+    const LinearPrimaries linear = linearPrimaries(colour_space);
+    if (linear.kind == LinearPrimaries::unknown) return std::nullopt;
+    if (linear.kind == LinearPrimaries::as_before) return stated;
+    return stated && !linear.converted && !said_by_user ? stated : linear.chromaticities;
+}
+
+double pixelAspectOf(const PictureSource& source) {
+    const double aspect = double(source.spec.get_float_attribute("PixelAspectRatio", 1.0f));
+    if (!std::isfinite(aspect) || !(aspect > 0)) return 1;
+    return source.orientation.swaps ? 1 / aspect : aspect;
 }
 
 }  // namespace
@@ -100,7 +116,9 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     const OIIO::TypeDesc type = source.type();
     file.needs_float = type.basetype == OIIO::TypeDesc::FLOAT ||
                        type.basetype == OIIO::TypeDesc::DOUBLE || type.size() > 2;
-    readChromaticities(source.spec, file);
+    file.chromaticities =
+        linearChromaticities(source.spec, file.colour_space, !colour_space.empty());
+    file.pixel_aspect = pixelAspectOf(source);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);
     if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
@@ -131,6 +149,7 @@ std::string PlateFile::where() const {
 PictureTags tagsOf(const PlateFile& file) {
     PictureTags tags;
     tags.chromaticities = file.chromaticities;
+    tags.pixel_aspect = file.pixel_aspect;
     tags.timecode_word = file.timecode_word;
     tags.timecode_user = file.timecode_user;
     tags.frame_rate = file.frame_rate;

@@ -9,7 +9,9 @@
 #include <unistd.h>
 
 #include "io/clip_plateau.h"
+#include "io/code_range.h"
 #include "io/colour.h"
+#include "io/half_rows.h"
 #include "io/hole.h"
 #include "io/input_error.h"
 #include "io/movie_reader.h"
@@ -181,6 +183,31 @@ private:
     std::vector<uint16_t> turned_halves_;
 };
 
+float clipLevelOf(const PictureSource& source, const PlateFile& file, const PlatePixels& plate) {
+    if (source.isFloating()) return findClipPlateau(plate);
+    float white[3];
+    std::fill_n(white, 3, codeRangeOf(source)(1));
+    linearize(white, 1, 3, file.colour_space);
+    return kClipMargin * *std::max_element(white, white + 3);
+}
+
+void convertPrimaries(const std::array<float, 9>& matrix, PlatePixels& plate) {
+    const auto convert = [&](float* rgba, size_t count) {
+        for (float* p = rgba; p != rgba + 4 * count; p += 4) {
+            const float r = p[0], g = p[1], b = p[2];
+            for (size_t c = 0; c < 3; ++c)
+                p[c] = matrix[3 * c] * r + matrix[3 * c + 1] * g + matrix[3 * c + 2] * b;
+        }
+    };
+    if (!plate.isHalf()) return convert(plate.full.data(), plate.full.size() / 4);
+    std::vector<float> row(size_t(plate.width) * 4);
+    for (size_t at = 0; at < plate.half.size(); at += row.size()) {
+        floatsFromHalves(&plate.half[at], row.size(), row.data());
+        convert(row.data(), size_t(plate.width));
+        halvesFromFloats(row.data(), row.size(), &plate.half[at]);
+    }
+}
+
 }  // namespace
 
 PlatePixels readPlatePixels(const PlateFile& file) try {
@@ -201,8 +228,10 @@ PlatePixels readPlatePixels(const PlateFile& file) try {
         plate = {};
         PixelReader(file, source, false).read(plate);
     }
-    plate.clip_level =
-        source.isFloating() ? findClipPlateau(plate) : kClipMargin * linearWhite(file.colour_space);
+    plate.clip_level = clipLevelOf(source, file, plate);
+    // Clipping is looked for among the channels as they were recorded. Afterwards white has the
+    // same value; a highlight that clips in one channel only may come out below it.
+    if (file.to_working) convertPrimaries(*file.to_working, plate);
     return plate;
 } catch (const std::bad_alloc&) {
     throw RoomError(file.path.string(), "there is not enough memory for its " +

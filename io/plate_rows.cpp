@@ -19,10 +19,11 @@ bool isFiniteHalf(uint16_t bits) {
 
 // Linear halves of all code values. Half keeps 11 bits of every value above 6e-5, finer than the
 // noise of any sensor at that level, so 16-bit code values lose nothing that was recorded.
-std::vector<uint16_t> tableOf(const Linearization& linearization, size_t size) {
+std::vector<uint16_t> tableOf(const Linearization& linearization, const CodeRange& codes,
+                              size_t size) {
     std::vector<uint16_t> table(size);
     for (size_t code = 0; code < size; ++code) {
-        table[code] = halfFromFloat(linearization(float(code) / float(size - 1)));
+        table[code] = halfFromFloat(linearization(codes(float(code) / float(size - 1))));
     }
     return table;
 }
@@ -94,6 +95,7 @@ RowConverter::RowConverter(const PictureSource& source, const std::string& colou
                            bool with_alpha, bool to_halves)
     : source_(source),
       linearization_(colour_space),
+      codes_(codeRangeOf(source)),
       span_(channelSpan(source, with_alpha)),
       read_as_(OIIO::TypeFloat) {
     for (int c = 0; c < 4; ++c) at_[c] = source.channel[c] - span_.first;
@@ -113,7 +115,7 @@ RowConverter::RowConverter(const PictureSource& source, const std::string& colou
         case OIIO::TypeDesc::UINT16:
             if (!to_halves || !linearization_.isCurve() || has_alpha) break;
             read_as_ = source.type();
-            table_ = tableOf(linearization_, read_as_ == OIIO::TypeUInt8 ? 256 : 65536);
+            table_ = tableOf(linearization_, codes_, read_as_ == OIIO::TypeUInt8 ? 256 : 65536);
             break;
         case OIIO::TypeDesc::UINT32:
             // OpenEXR's integers are numbers, not parts of full scale.
@@ -191,6 +193,9 @@ NotFinite RowConverter::toHalves(const void* samples, size_t count, uint16_t* rg
 
 NotFinite RowConverter::toFloats(const void* samples, size_t count, float* rgba, bool& covered) {
     gather(samples, count, rgba);
+    if (!codes_.isFull())
+        for (float* pixel = rgba; pixel != rgba + 4 * count; pixel += 4)
+            for (int c = 0; c < 3; ++c) pixel[c] = codes_(pixel[c]);
     const bool curved = !linearization_.isNone();
     // A curve belongs to the colour itself, not to the colour times its coverage.
     if (curved && at_[3] >= 0 && source_.alpha_associated) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "io/code_range.h"
 #include "io/colour.h"
 #include "io/picture.h"
 #include "io/picture_source.h"
@@ -55,6 +56,7 @@ private:
 
     const PictureSource& source_;
     Linearization linearization_;
+    CodeRange codes_;
     ChannelSpan span_;
     std::array<int, 4> at_{};  ///< place of R, G, B, A in a pixel of the band; A -1 without
     OIIO::TypeDesc read_as_;

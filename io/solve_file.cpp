@@ -23,6 +23,8 @@ Json ownJson(const SolvedPlate& plate) {
     if (!plate.placed && !plate.why_not.empty()) out["why"] = plate.why_not;
     if (plate.placed && !plate.placed_by.empty()) out["placed_by"] = plate.placed_by;
     out["gain"] = plate.gain;
+    if (plate.gain_sigma_stops && std::isfinite(*plate.gain_sigma_stops))
+        out["gain_sigma_stops"] = *plate.gain_sigma_stops;
     out["ties"] = plate.ties;
     // JSON has no word for infinity or NaN: what is not known is left out.
     if (std::isfinite(plate.rms_px)) out["rms_px"] = plate.rms_px;
@@ -112,6 +114,7 @@ SolvedPlate readPlate(const JsonFields& root) {
     const double square_mm = plate.sensor.width_px > 0 ? plate.sensor.mmPerPixelX() : 0;
     plate.sensor.height_mm = sample.sensor_height_mm.value_or(square_mm * plate.sensor.height_px);
     plate.gain = readGain(own);
+    plate.gain_sigma_stops = own.number("gain_sigma_stops");
     plate.ties = int(own.whole("ties", 0, 1 << 30).value_or(0));
     plate.rms_px = own.number("rms_px").value_or(0);
     plate.sigma_px = own.number("sigma_px").value_or(0);

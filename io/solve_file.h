@@ -1,7 +1,7 @@
 // SOLVE.jsonl: where every plate looked. One OpenTrackIO sample a plate and line;
 // `transforms[0].rotation` is the solved pan, tilt and roll, `lens` the lens as used, and under
-// custom.plateloom: file, gain (r g b), ties, rms_px, sigma_px, placed (false: no transform, and
-// why), placed_by; for a clip also what io/solved_clip.h says.
+// custom.plateloom: file, gain (r g b), gain_sigma_stops, ties, rms_px, sigma_px, placed (false: no
+// transform, and why), placed_by; for a clip also what io/solved_clip.h says.
 #pragma once
 
 #include <array>
@@ -29,7 +29,8 @@ struct SolvedPlate {
     calib::PanTiltRoll pose;
     calib::Lens lens;
     calib::Sensor sensor;
-    std::array<double, 3> gain{1, 1, 1};  ///< linear factor to the common exposure
+    std::array<double, 3> gain{1, 1, 1};     ///< linear factor to the common exposure
+    std::optional<double> gain_sigma_stops;  ///< one-sigma uncertainty of the gain
     int ties = 0;
     double rms_px = 0;    ///< of its ties, plate pixels
     double sigma_px = 0;  ///< one-sigma uncertainty of its direction at the panorama's scale

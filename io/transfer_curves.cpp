@@ -29,43 +29,50 @@ float linearFromGamma(float value) {
 struct Name {
     std::string_view plain;
     TransferCurve curve;
+    const Chromaticities* primaries = nullptr;
 };
 
+using primaries::kAp0;
+using primaries::kAp1;
+using primaries::kP3D65;
+using primaries::kRec2020;
+using primaries::kRec709;
+
 // Spellings met in files and in OpenColorIO configurations (common practice).
-constexpr std::array kNames{
+const std::array kNames{
     Name{"scenelinear", nullptr},
     Name{"linear", nullptr},
     Name{"lin", nullptr},
     Name{"raw", nullptr},
     Name{"none", nullptr},
-    Name{"linrec709", nullptr},
-    Name{"linrec709srgb", nullptr},
-    Name{"linearrec709", nullptr},
-    Name{"linearrec709srgb", nullptr},
-    Name{"linsrgb", nullptr},
-    Name{"linearsrgb", nullptr},
-    Name{"linrec2020", nullptr},
-    Name{"linearrec2020", nullptr},
-    Name{"linp3d65", nullptr},
-    Name{"linearp3d65", nullptr},
-    Name{"linap0", nullptr},
-    Name{"linap1", nullptr},
-    Name{"acescg", nullptr},
-    Name{"acesacescg", nullptr},
-    Name{"aces20651", nullptr},
-    Name{"acesaces20651", nullptr},
-    Name{"aces", nullptr},
-    Name{"srgb", linearFromSrgb},
-    Name{"srgbtexture", linearFromSrgb},
-    Name{"utilitysrgbtexture", linearFromSrgb},
-    Name{"srgbtx", linearFromSrgb},
-    Name{"srgbencodedrec709srgb", linearFromSrgb},
-    Name{"srgbrec709scene", linearFromSrgb},
-    Name{"rec709", linearFromRec709},
-    Name{"bt709", linearFromRec709},
-    Name{"itubt709", linearFromRec709},
-    Name{"camerarec709", linearFromRec709},
-    Name{"utilityrec709camera", linearFromRec709},
+    Name{"linrec709", nullptr, &kRec709},
+    Name{"linrec709srgb", nullptr, &kRec709},
+    Name{"linearrec709", nullptr, &kRec709},
+    Name{"linearrec709srgb", nullptr, &kRec709},
+    Name{"linsrgb", nullptr, &kRec709},
+    Name{"linearsrgb", nullptr, &kRec709},
+    Name{"linrec2020", nullptr, &kRec2020},
+    Name{"linearrec2020", nullptr, &kRec2020},
+    Name{"linp3d65", nullptr, &kP3D65},
+    Name{"linearp3d65", nullptr, &kP3D65},
+    Name{"linap0", nullptr, &kAp0},
+    Name{"linap1", nullptr, &kAp1},
+    Name{"acescg", nullptr, &kAp1},
+    Name{"acesacescg", nullptr, &kAp1},
+    Name{"aces20651", nullptr, &kAp0},
+    Name{"acesaces20651", nullptr, &kAp0},
+    Name{"aces", nullptr, &kAp0},
+    Name{"srgb", linearFromSrgb, &kRec709},
+    Name{"srgbtexture", linearFromSrgb, &kRec709},
+    Name{"utilitysrgbtexture", linearFromSrgb, &kRec709},
+    Name{"srgbtx", linearFromSrgb, &kRec709},
+    Name{"srgbencodedrec709srgb", linearFromSrgb, &kRec709},
+    Name{"srgbrec709scene", linearFromSrgb, &kRec709},
+    Name{"rec709", linearFromRec709, &kRec709},
+    Name{"bt709", linearFromRec709, &kRec709},
+    Name{"itubt709", linearFromRec709, &kRec709},
+    Name{"camerarec709", linearFromRec709, &kRec709},
+    Name{"utilityrec709camera", linearFromRec709, &kRec709},
     Name{"gamma18", linearFromGamma<18>},
     Name{"gamma22", linearFromGamma<22>},
     Name{"gamma24", linearFromGamma<24>},
@@ -74,15 +81,15 @@ constexpr std::array kNames{
     Name{"gammacorrected22", linearFromGamma<22>},
     Name{"gammacorrected24", linearFromGamma<24>},
     Name{"gammacorrected26", linearFromGamma<26>},
-    Name{"g18rec709", linearFromGamma<18>},
-    Name{"g22rec709", linearFromGamma<22>},
-    Name{"g24rec709", linearFromGamma<24>},
-    Name{"acescct", linearFromAcescct},
-    Name{"acesacescct", linearFromAcescct},
-    Name{"acescctap1", linearFromAcescct},
-    Name{"acescc", linearFromAcescc},
-    Name{"acesacescc", linearFromAcescc},
-    Name{"acesccap1", linearFromAcescc},
+    Name{"g18rec709", linearFromGamma<18>, &kRec709},
+    Name{"g22rec709", linearFromGamma<22>, &kRec709},
+    Name{"g24rec709", linearFromGamma<24>, &kRec709},
+    Name{"acescct", linearFromAcescct, &kAp1},
+    Name{"acesacescct", linearFromAcescct, &kAp1},
+    Name{"acescctap1", linearFromAcescct, &kAp1},
+    Name{"acescc", linearFromAcescc, &kAp1},
+    Name{"acesacescc", linearFromAcescc, &kAp1},
+    Name{"acesccap1", linearFromAcescc, &kAp1},
 };
 
 }  // namespace
@@ -127,7 +134,7 @@ float linearFromAcescc(float value) {
 std::optional<KnownSpace> knownSpace(const std::string& name) {
     const std::string plain = onlyLettersAndDigits(name);
     for (const Name& known : kNames) {
-        if (known.plain == plain) return KnownSpace{known.curve};
+        if (known.plain == plain) return KnownSpace{known.curve, known.primaries};
     }
     return std::nullopt;
 }

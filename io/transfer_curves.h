@@ -4,6 +4,8 @@
 #include <optional>
 #include <string>
 
+#include "io/primaries.h"
+
 namespace plateloom::io {
 
 /// IEC 61966-2-1, 5.2. Below zero the curve is mirrored (its extended-range form, Annex F).
@@ -18,7 +20,8 @@ namespace plateloom::io {
 
 using TransferCurve = float (*)(float);
 struct KnownSpace {
-    TransferCurve curve;  ///< null: linear already
+    TransferCurve curve;              ///< null: linear already
+    const Chromaticities* primaries;  ///< null: the name does not say them
 };
 /// By name, in any spelling of case, blanks and punctuation: "sRGB", "srgb_texture", "Rec.709",
 /// "ACEScct", "scene_linear", "lin_rec709", "ACEScg"...

@@ -165,6 +165,7 @@ void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec
         spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8),
                        tags.chromaticities->data());
     }
+    if (tags.pixel_aspect != 1) spec.attribute("PixelAspectRatio", float(tags.pixel_aspect));
     if (tags.timecode_word) {
         const uint32_t words[2] = {*tags.timecode_word, tags.timecode_user.value_or(0)};
         spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);

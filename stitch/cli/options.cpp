@@ -65,7 +65,7 @@ void addThreads(CLI::App& command, int& threads) {
         ->capture_default_str();
 }
 
-void PlateOptions::addTo(CLI::App& command, bool lens_required) {
+void PlateOptions::addTo(CLI::App& command, bool lens_required, bool one_picture) {
     command
         .add_option("plates", plates,
                     "Plates: files, folders, name.####.exr (all frames, or those of --frames)")
@@ -90,6 +90,12 @@ void PlateOptions::addTo(CLI::App& command, bool lens_required) {
         .add_option("--colour-space", colour_space,
                     "The plates' colour space, when their files do not say it")
         ->type_name("NAME");
+    if (one_picture)
+        command
+            .add_option("--working-space", working_space,
+                        "Primaries of the panorama, as a colour space's name (default: the first "
+                        "plate's; plates of others are converted)")
+            ->type_name("NAME");
     command.add_option("--focal", focal_mm, "Focal length in mm, for plates that do not say it")
         ->check(positiveNumber())
         ->type_name("MM");
@@ -111,6 +117,7 @@ stitch::PlateArguments PlateOptions::arguments() const {
     if (!camera_report.empty()) arguments.report = camera_report;
     if (!frames.empty()) arguments.frames = io::parseFrameRange(frames);
     arguments.colour_space = colour_space;
+    arguments.working_space = working_space;
     if (focal_mm > 0) arguments.focal_mm = focal_mm;
     if (!sensor.empty()) arguments.sensor_width_mm = parseSensor(sensor).width_mm;
     return arguments;

@@ -16,10 +16,11 @@ namespace plateloom::cli {
 
 struct PlateOptions {
     std::vector<std::string> plates, lens_tracks;
-    std::string camera_report, frames, colour_space, sensor;
+    std::string camera_report, frames, colour_space, working_space, sensor;
     double focal_mm = 0;
 
-    void addTo(CLI::App& command, bool lens_required);
+    /// `one_picture`: the plates are blended, so they need one set of primaries.
+    void addTo(CLI::App& command, bool lens_required, bool one_picture = false);
     /// Throws io::InputError for a range or a size that does not parse.
     [[nodiscard]] stitch::PlateArguments arguments() const;
 };

@@ -79,7 +79,7 @@ void solve(const SolveCommandOptions& options, Run& run) {
 void addSolve(CLI::App& program, Run& run) {
     auto options = std::make_shared<SolveCommandOptions>();
     auto* command = program.add_subcommand("solve", "Find where every plate looked");
-    options->plates.addTo(*command, false);
+    options->plates.addTo(*command, false, true);
     options->solve.addTo(*command);
     options->report.addTo(*command);
     options->take.addTo(*command);

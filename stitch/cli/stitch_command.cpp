@@ -182,7 +182,7 @@ void stitchPlates(const StitchCommandOptions& options, Run& run) {
 void addStitch(CLI::App& program, Run& run) {
     auto options = std::make_shared<StitchCommandOptions>();
     auto* command = program.add_subcommand("stitch", "Compose the panorama");
-    options->plates.addTo(*command, false);
+    options->plates.addTo(*command, false, true);
     options->solve.addTo(*command);
     options->report.addTo(*command);
     options->take.addTo(*command);

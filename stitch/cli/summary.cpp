@@ -61,6 +61,7 @@ nlohmann::json summaryOf(const stitch::Solve& solve) {
             plate["roll_deg"] = p.pose.roll_deg;
             plate["focal_mm"] = p.lens.focal_mm;
             plate["gain"] = p.gain;
+            if (p.gain_sigma_stops) plate["gain_sigma_stops"] = *p.gain_sigma_stops;
             plate["ties"] = p.ties;
             plate["rms_px"] = p.rms_px;
             plate["sigma_px"] = p.sigma_px;

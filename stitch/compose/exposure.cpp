@@ -12,6 +12,13 @@ namespace {
 
 constexpr double kKnownSigma = 0.7;  // natural log, one stop: the weak prior
 constexpr size_t kMostSamples = 4000;
+// Natural log. A cell's light is never known better than this (rounding, a hair of
+// misregistration): a few cells that happen to agree do not outvote many that scatter.
+constexpr double kLeastSpread = 0.003;
+constexpr double kPairSigma = 0.001;  // what all cells of a pair may share, of shading left over
+// A sample is one cell against the mean of four, of which bilinear weights leave 4/9 of the
+// variance on average; but each cell's noise comes in whole, by way of its neighbours' samples.
+constexpr double kInterpolated = 2 / (1 + 4.0 / 9);
 
 using PairSamples = std::array<std::vector<RatioSample>, 3>;
 
@@ -52,22 +59,30 @@ std::vector<PairRatio> measurePairs(const std::vector<PlacedPlate>& plates,
         for (int c = 0; c < 3; ++c) {
             thin(samples[c], kMostSamples);
             pair.ratio[c] = robustRatio(samples[c]);
+            if (!pair.ratio[c]) continue;
+            const double count = double(samples[c].size());
+            pair.ratio[c]->variance = std::max(kInterpolated * pair.ratio[c]->variance,
+                                               kLeastSpread * kLeastSpread / count) +
+                                      kPairSigma * kPairSigma;
         }
     });
     return pairs;
 }
 
-// log gains of one channel: sum over pairs of (log g_a + r_ab - log g_b)² / variance, plus the
-// prior.
-Eigen::VectorXd solveChannel(const std::vector<PairRatio>& pairs, const Eigen::VectorXd& known,
-                             int channel) {
+// log gains of one channel and their variances: sum over pairs of (log g_a + r_ab - log g_b)² /
+// variance, plus the prior. Both against the mean of all.
+struct LogGains {
+    Eigen::VectorXd gain, variance;
+};
+LogGains solveChannel(const std::vector<PairRatio>& pairs, const Eigen::VectorXd& known,
+                      int channel) {
     const auto n = known.size();
     Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(n, n);
     Eigen::VectorXd right = Eigen::VectorXd::Zero(n);
     for (const auto& pair : pairs) {
         const auto& ratio = pair.ratio[channel];
         if (!ratio) continue;
-        const double w = 1.0 / (ratio->variance + 1e-8);
+        const double w = 1.0 / ratio->variance;
         normal(pair.a, pair.a) += w;
         normal(pair.b, pair.b) += w;
         normal(pair.a, pair.b) -= w;
@@ -78,9 +93,14 @@ Eigen::VectorXd solveChannel(const std::vector<PairRatio>& pairs, const Eigen::V
     const double prior = 1.0 / (kKnownSigma * kKnownSigma);
     normal.diagonal().array() += prior;
     right += prior * known;
-    Eigen::VectorXd gain = normal.ldlt().solve(right);
-    gain.array() -= gain.mean();
-    return gain;
+    const auto factors = normal.ldlt();
+    LogGains out;
+    out.gain = factors.solve(right);
+    out.gain.array() -= out.gain.mean();
+    const Eigen::MatrixXd covariance = factors.solve(Eigen::MatrixXd::Identity(n, n));
+    const Eigen::VectorXd row_means = covariance.rowwise().mean();
+    out.variance = (covariance.diagonal() - 2 * row_means).array() + row_means.mean();
+    return out;
 }
 
 Eigen::VectorXd knownLogGains(const std::vector<std::optional<double>>& stops) {
@@ -103,40 +123,50 @@ std::optional<Ratio> robustRatio(const std::vector<RatioSample>& samples) {
     std::vector<RatioSample> deviations = samples;
     for (auto& d : deviations) d.log_ratio = std::abs(d.log_ratio - centre);
     const double scale = std::max(1.4826 * weightedMedian(deviations), 1e-5);
-    double total = 0, spread = 0;
+    // Sums over the samples within reach: of the weights, of the squares of weight x deviation, and
+    // of the slope of weight x deviation.
+    double total = 0, squares = 0, slope = 0, count = 0;
     for (int round = 0; round < 8; ++round) {
         double sum = 0;
-        total = spread = 0;
+        total = squares = slope = count = 0;
         for (const auto& s : samples) {
-            const double u = (s.log_ratio - centre) / (4.685 * scale);
-            if (std::abs(u) >= 1) continue;
-            const double w = s.weight * (1 - u * u) * (1 - u * u);
+            const double off = s.log_ratio - centre, u = off / (4.685 * scale), u2 = u * u;
+            if (u2 >= 1) continue;
+            const double w = s.weight * (1 - u2) * (1 - u2);
             sum += w * s.log_ratio;
-            spread += w * (s.log_ratio - centre) * (s.log_ratio - centre);
             total += w;
+            squares += w * off * w * off;
+            slope += s.weight * (1 - u2) * (1 - 5 * u2);
+            ++count;
         }
         centre = sum / total;
     }
-    return Ratio{centre, spread / total / double(samples.size())};
+    const double steep = std::max(slope, 0.5 * total);
+    const double few = count > 4 ? (count - 1) / (count - 3) : 4;
+    return Ratio{centre, few * squares / (steep * steep)};
 }
 
-std::vector<std::array<float, 3>> balanceExposure(
-    const std::vector<PlacedPlate>& plates, const std::vector<LightCells>& cells,
-    const std::vector<std::optional<double>>& known_stops) {
+ExposureBalance balanceExposure(const std::vector<PlacedPlate>& plates,
+                                const std::vector<LightCells>& cells,
+                                const std::vector<std::optional<double>>& known_stops) {
     const auto pairs = measurePairs(plates, cells);
     const Eigen::VectorXd known = knownLogGains(known_stops);
-    std::vector<std::array<float, 3>> gains(plates.size());
+    ExposureBalance out;
+    out.gains.resize(plates.size());
+    out.sigma_stops.assign(plates.size(), 0.0);
     for (int c = 0; c < 3; ++c) {
-        const Eigen::VectorXd gain = solveChannel(pairs, known, c);
-        for (size_t i = 0; i < plates.size(); ++i)
-            gains[i][c] = float(std::exp(gain(Eigen::Index(i))));
+        const LogGains log = solveChannel(pairs, known, c);
+        for (size_t i = 0; i < plates.size(); ++i) {
+            out.gains[i][c] = float(std::exp(log.gain(Eigen::Index(i))));
+            const double sigma = std::sqrt(std::max(0.0, log.variance(Eigen::Index(i))));
+            out.sigma_stops[i] = std::max(out.sigma_stops[i], sigma / std::log(2.0));
+        }
     }
-    return gains;
+    return out;
 }
 
-std::vector<std::array<float, 3>> balanceExposure(
-    const std::vector<PlacedPlate>& plates, PlateStore& store,
-    const std::vector<std::optional<double>>& known_stops) {
+ExposureBalance balanceExposure(const std::vector<PlacedPlate>& plates, PlateStore& store,
+                                const std::vector<std::optional<double>>& known_stops) {
     return balanceExposure(plates, lightCells(plates, store), known_stops);
 }
 

@@ -17,13 +17,21 @@
 
 namespace plateloom::stitch {
 
-/// Gains in the order of `plates`; `gain` in them is not read. `known_stops` is one a placed plate
-/// (more light is more stops); a missing one counts as the others' mean. The geometric mean of the
-/// gains is 1 in each channel: the whole neither drifts nor darkens.
-[[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
+/// In the order of the plates.
+struct ExposureBalance {
+    std::vector<std::array<float, 3>> gains;
+    /// One-sigma uncertainty of each gain against the mean of all, of the worst channel: from the
+    /// samples' own spread and number, through the least squares.
+    std::vector<double> sigma_stops;
+};
+
+/// `gain` in the plates is not read. `known_stops` is one a placed plate (more light is more
+/// stops); a missing one counts as the others' mean. The geometric mean of the gains is 1 in each
+/// channel: the whole neither drifts nor darkens.
+[[nodiscard]] ExposureBalance balanceExposure(
     const std::vector<PlacedPlate>& plates, const std::vector<LightCells>& cells,
     const std::vector<std::optional<double>>& known_stops);
-[[nodiscard]] std::vector<std::array<float, 3>> balanceExposure(
+[[nodiscard]] ExposureBalance balanceExposure(
     const std::vector<PlacedPlate>& plates, PlateStore& store,
     const std::vector<std::optional<double>>& known_stops);
 
@@ -33,7 +41,9 @@ struct RatioSample {
     double weight = 1;
 };
 /// Tukey-biweight mean of the samples (Beaton and Tukey 1974, c = 4.685, scale from the median
-/// absolute deviation) and its variance. Fewer than 8 samples: nullopt.
+/// absolute deviation) and its variance: that of an M-estimate (Huber, Robust Statistics, 1981,
+/// 6.3), widened as a variance estimated from so few samples has to be (Student's t). Fewer than 8
+/// samples: nullopt.
 struct Ratio {
     double log_ratio = 0, variance = 1;
 };

@@ -151,6 +151,28 @@ void shadeFromOverlaps(const std::vector<Plate>& plates, const std::vector<Place
                  known, -std::log2(most), -std::log2(least)));
 }
 
+// A gain that is off by more than this shows as a step of light or a tint at a seam.
+constexpr double kUncertain_stops = 0.1;
+
+void tellUncertainGain(const Plate& plate, double sigma_stops, const LightCells& cells,
+                       LightBalance* balance) {
+    if (sigma_stops < kUncertain_stops) return;
+    size_t usable = 0;
+    for (const auto& light : cells.light) usable += light[0] != LightCells::kNone;
+    const double share = double(usable) / double(std::max<size_t>(1, cells.light.size()));
+    constexpr double kMostlyClipped = 0.25;
+    // Where no light is shared at all, a plate of plain light has no neighbour to make a seam with.
+    constexpr double kNothingShared_stops = 0.8;
+    if (share >= kMostlyClipped && sigma_stops > kNothingShared_stops) return;
+    balance->warnings.push_back(
+        plate.file.name() +
+        said(": its exposure against the others is known to +-%.2f stop only: ", sigma_stops) +
+        (share < kMostlyClipped
+             ? said("%.0f %% of it is clipped or holds no picture", 100 * (1 - share))
+             : std::string("it shares too little with them")) +
+        "; see its seams, and correct gain in the solve file if they show");
+}
+
 }  // namespace
 
 LightBalance balanceLight(const std::vector<Plate>& plates, PlateStore& store,
@@ -162,10 +184,15 @@ LightBalance balanceLight(const std::vector<Plate>& plates, PlateStore& store,
     if (placed.size() > 1) shadeFromOverlaps(plates, placed, cells, solved, &balance);
     std::vector<std::optional<double>> stops;
     for (const auto& plate : placed) stops.push_back(plates[size_t(plate.plate)].exposure_stops);
-    const auto gains = balanceExposure(placed, cells, stops);
-    for (size_t i = 0; i < placed.size(); ++i)
-        for (size_t c = 0; c < 3; ++c)
-            solved[size_t(placed[i].plate)].gain[c] = double(gains[i][c]);
+    const auto exposure = balanceExposure(placed, cells, stops);
+    for (size_t i = 0; i < placed.size(); ++i) {
+        auto& plate = solved[size_t(placed[i].plate)];
+        for (size_t c = 0; c < 3; ++c) plate.gain[c] = double(exposure.gains[i][c]);
+        if (placed.size() < 2) continue;
+        plate.gain_sigma_stops = exposure.sigma_stops[i];
+        tellUncertainGain(plates[size_t(placed[i].plate)], exposure.sigma_stops[i], cells[i],
+                          &balance);
+    }
     return balance;
 }
 

@@ -10,6 +10,7 @@
 #include "stitch/compose/exposure.h"
 #include "stitch/compose/light_balance.h"
 #include "stitch/plates/job_inputs.h"
+#include "stitch/plates/working_primaries.h"
 #include "stitch/report/eye_picture.h"
 #include "stitch/report/report.h"
 #include "stitch/solve/stage_clock.h"
@@ -75,7 +76,7 @@ std::pair<double, double> tiltReach_deg(const std::vector<PlacedPlate>& plates) 
     return {low, high};
 }
 
-// Tags that the panorama takes over from its plates, where they all agree.
+// Tags that the panorama takes over from its plates.
 io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
     const auto& first = set.plates.front().file;
     io::PictureTags tags = io::tagsOf(first);
@@ -83,9 +84,18 @@ io::PictureTags panoramaTags(const PlateSet& set, const PanoramaGrid& grid) {
         tags.latlong = true;
     else
         tags.cylinder = {grid.top_tan, grid.bottom_tan};
-    for (const auto& plate : set.plates)
-        if (plate.file.chromaticities != first.chromaticities) tags.chromaticities.reset();
+    tags.pixel_aspect = 1;  // the panorama's own pixels are square
     return tags;
+}
+
+PlateSet gatherForOnePicture(const PlateArguments& arguments) {
+    PlateSet set = gatherPlates(arguments);
+    std::vector<io::PlateFile*> files;
+    for (auto& plate : set.plates) files.push_back(&plate.file);
+    const auto found = useOnePrimaries(files, arguments.working_space);
+    set.notes.insert(set.notes.end(), found.notes.begin(), found.notes.end());
+    set.warnings.insert(set.warnings.end(), found.warnings.begin(), found.warnings.end());
+    return set;
 }
 
 void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
@@ -183,7 +193,7 @@ Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport*
     io::OutputGuard outputs = request.outputs;
     addInputs(outputs, request.plates);
     outputs.check();
-    const PlateSet set = gatherPlates(request.plates);
+    const PlateSet set = gatherForOnePicture(request.plates);
     PlateStore store = storeOf(set, report);
     Solve solve = solveSet(set, store, request, progress);
     if (report) fillReport(set, solve, {}, progress, *report);
@@ -196,7 +206,7 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
     io::NewFile(request.output);
     if (request.solve_file) io::NewFile(*request.solve_file);
     if (request.preview) io::NewFile(*request.preview);
-    const PlateSet set = gatherPlates(request.solve.plates);
+    const PlateSet set = gatherForOnePicture(request.solve.plates);
     PlateStore store = storeOf(set, report);
     StitchResult result;
     result.solve_was_read = request.solve_file && std::filesystem::exists(*request.solve_file);

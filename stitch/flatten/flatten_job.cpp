@@ -16,7 +16,6 @@ namespace {
 std::string recipeOf(const Plate& plate, const FlattenJob& request) {
     Recipe recipe("flatten");
     recipe.addPlate(plate.file);
-    recipe.add(plate.file.colour_space);
     recipe.add(calib::LensMap(plate.lens, plate.sensor));
     recipe.add({double(int(request.fit)), double(request.half)});
     return recipe.text();
@@ -34,7 +33,7 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
-    const auto targets = frameTargets(request.folder, set);
+    const auto targets = frameTargets(request.folder, set, request.fit == Fit::overscan);
     checkTargets(request, set, targets, io::Made::flat_plate);
     io::makeFolder(request.folder);
 

@@ -9,11 +9,12 @@ namespace plateloom::stitch {
 
 namespace {
 
-std::filesystem::path targetOf(const std::filesystem::path& folder, const io::PlateFile& plate) {
+std::filesystem::path targetOf(const std::filesystem::path& folder, const io::PlateFile& plate,
+                               bool overscan) {
     const std::filesystem::path& source = plate.path;
     if (plate.movie_frame > 0)
         return folder / io::framePath(source.stem().string() + ".####.exr", plate.movie_frame);
-    const bool keeps = io::isExrName(source) || io::isTiffName(source);
+    const bool keeps = io::isExrName(source) || (io::isTiffName(source) && !overscan);
     return folder /
            (keeps ? source.filename() : std::filesystem::path(source.stem().string() + ".exr"));
 }
@@ -21,9 +22,9 @@ std::filesystem::path targetOf(const std::filesystem::path& folder, const io::Pl
 }  // namespace
 
 std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
-                                                const PlateSet& set) {
+                                                const PlateSet& set, bool overscan) {
     std::vector<std::filesystem::path> targets;
-    for (const auto& plate : set.plates) targets.push_back(targetOf(folder, plate.file));
+    for (const auto& plate : set.plates) targets.push_back(targetOf(folder, plate.file, overscan));
     return targets;
 }
 

@@ -8,9 +8,11 @@
 
 namespace plateloom::stitch {
 
-/// Under the name of the file it comes from; linear light, so what can't hold that becomes .exr.
+/// Under the name of the file it comes from; linear light, so what can't hold that becomes .exr,
+/// and so does a TIFF where the picture reaches beyond the frame (`overscan`): it has no data
+/// window.
 [[nodiscard]] std::vector<std::filesystem::path> frameTargets(const std::filesystem::path& folder,
-                                                              const PlateSet& set);
+                                                              const PlateSet& set, bool overscan);
 
 /// Of the job's chunk; maps too. Throws io::OutputRefused.
 void checkTargets(const FrameJob& job, const PlateSet& set,

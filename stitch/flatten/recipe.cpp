@@ -3,6 +3,8 @@
 #include <cstdio>
 #include <system_error>
 
+#include "io/colour.h"
+
 namespace plateloom::stitch {
 
 Recipe::Recipe(const std::string& what) {
@@ -51,6 +53,14 @@ void Recipe::addFile(const std::filesystem::path& path) {
 void Recipe::addPlate(const io::PlateFile& plate) {
     addFile(plate.path);
     if (plate.movie_frame > 0) add({double(plate.movie_frame)});
+    addConversion(plate.colour_space);
+    if (plate.to_working)
+        for (const float value : *plate.to_working) add({double(value)});
+}
+
+void Recipe::addConversion(const std::string& colour_space) {
+    add(colour_space);
+    add(io::conversionDigest(colour_space));
 }
 
 std::string Recipe::text() const {

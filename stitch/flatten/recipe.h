@@ -22,8 +22,11 @@ public:
     void add(std::initializer_list<double> values);
     void add(const calib::LensMap& lens);
     /// By its path, its size and when it was last changed.
-    /// Of a movie's plate which frame it is, too.
+    /// Of a movie's plate which frame it is, too; and how its pixels become light of the job's
+    /// primaries.
     void addPlate(const io::PlateFile& plate);
+    /// How a colour space is converted: by its name, and by what $OCIO's configuration makes of it.
+    void addConversion(const std::string& colour_space);
     void addFile(const std::filesystem::path& path);
     /// 16 hexadecimal digits.
     [[nodiscard]] std::string text() const;

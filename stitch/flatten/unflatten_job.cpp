@@ -97,7 +97,6 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
 std::string recipeOf(const Plate& plate, const calib::LensMap& lens, const FrameJob& request) {
     Recipe recipe("unflatten");
     recipe.addPlate(plate.file);
-    recipe.add(plate.file.colour_space);
     recipe.add(lens);
     recipe.add({double(request.half)});
     return recipe.text();
@@ -113,7 +112,7 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
     result.notes = set.notes;
     result.warnings = set.warnings;
     for (auto& line : unknownGlass(set)) result.warnings.push_back(std::move(line));
-    const auto targets = frameTargets(request.folder, set);
+    const auto targets = frameTargets(request.folder, set, false);
     checkTargets(request, set, targets, io::Made::frame);
     io::makeFolder(request.folder);
     StageClock clock({});

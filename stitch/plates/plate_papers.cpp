@@ -2,6 +2,7 @@
 
 #include <map>
 
+#include "calib/said.h"
 #include "io/input_error.h"
 #include "stitch/plates/lens_groups.h"
 #include "stitch/plates/plate_camera.h"
@@ -96,6 +97,12 @@ PlateSet describePlates(const std::vector<io::PlateFile>& files,
                                     arguments.sensor_width_mm, table};
         for (const std::string& warning : describeCamera(sources, &plate))
             warnings.add(warning, plate.file);
+        if (plate.file.pixel_aspect != 1)
+            warnings.add(said("its header says that pixels are %.4g times as wide as they "
+                              "are high; the lens data's sensor size in millimetres and "
+                              "pixels decides, and the attribute is passed on",
+                              plate.file.pixel_aspect),
+                         plate.file);
         exposures.push_back(exposureFacts(plate, papers[i].sample, papers[i].report, nd_in_report));
         identities.push_back(lensIdentity(plate, papers[i], table));
         set.plates.push_back(std::move(plate));

@@ -58,6 +58,8 @@ struct PlateArguments {
     std::optional<std::filesystem::path> report;
     std::optional<io::FrameRange> frames;
     std::string colour_space;
+    /// Of what is composed: the primaries of this colour space. "": the first plate's.
+    std::string working_space;
     std::optional<double> focal_mm, sensor_width_mm;  ///< said on the command line
     /// The files are frames of one camera's shot, maybe several elements of it: elements of one
     /// moment share its lens sample, and equal pictures are different frames.

@@ -38,8 +38,7 @@ io::PictureTags tagsFor(const Take& take, const PanoramaGrid& grid, int64_t fram
         tags.latlong = true;
     else
         tags.cylinder = {grid.top_tan, grid.bottom_tan};
-    for (const auto& clip : take.clips)
-        if (clip.clip.first.chromaticities != first.chromaticities) tags.chromaticities.reset();
+    tags.pixel_aspect = 1;  // the panorama's own pixels are square
     return tags;
 }
 
@@ -137,12 +136,11 @@ private:
         recipe.add({double(int(grid_.projection)), double(grid_.width), double(grid_.height),
                     grid_.top_tan, grid_.bottom_tan, double(request_.half),
                     double(ready.seams.share)});
-        recipe.add(request_.take.plates.colour_space);
         addLabels(recipe, ready.seams.map);
         if (ready.seams.passes()) addLabels(recipe, ready.seams.next);
         for (size_t i = 0; i < ready.frame.plates.size(); ++i) {
             const auto& plate = ready.frame.plates[i];
-            if (!ready.frame.absent[i]) recipe.addFile(ready.frame.files[i].path);
+            if (!ready.frame.absent[i]) recipe.addPlate(ready.frame.files[i]);
             recipe.add(plate.lens);
             for (int r = 0; r < 3; ++r)
                 recipe.add({plate.worldFromCamera(r, 0), plate.worldFromCamera(r, 1),

@@ -5,6 +5,7 @@
 #include "io/input_error.h"
 #include "io/numbered_files.h"
 #include "stitch/plates/plate_papers.h"
+#include "stitch/plates/working_primaries.h"
 #include "stitch/take/clip_lenses.h"
 #include "stitch/take/clip_report.h"
 
@@ -151,6 +152,9 @@ void Take::findGroups() {
 Take gatherTake(const TakeArguments& arguments) {
     io::Clips found =
         io::findClips(arguments.plates.plates, std::nullopt, arguments.plates.colour_space);
+    std::vector<io::PlateFile*> firsts;
+    for (io::Clip& clip : found.clips) firsts.push_back(&clip.first);
+    const PrimariesFound primaries = useOnePrimaries(firsts, arguments.plates.working_space);
     const ClipTimes times =
         timesOf(found.clips, arguments.rolled, arguments.sync, arguments.offsets);
     Take take;
@@ -159,8 +163,10 @@ Take gatherTake(const TakeArguments& arguments) {
     take.last = times.last;
     take.rate = times.rate;
     append(take.notes, found.notes);
+    append(take.notes, primaries.notes);
     append(take.notes, times.notes);
     append(take.warnings, found.warnings);
+    append(take.warnings, primaries.warnings);
     append(take.warnings, times.warnings);
     if (arguments.plates.frames) keepAsked(*arguments.plates.frames, take);
 

@@ -126,7 +126,7 @@ private:
             clips.push_back(frame.clip[size_t(i)]);
         }
         out.gains.assign(count, {1, 1, 1});
-        const auto gains = balanceExposure(plates, shown_cells, stops);
+        const auto gains = balanceExposure(plates, shown_cells, stops).gains;
         for (size_t k = 0; k < out.shown.size(); ++k) {
             out.gains[size_t(out.shown[k])] = gains[k];
             frame.plates[size_t(out.shown[k])].gain = gains[k];

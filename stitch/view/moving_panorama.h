@@ -46,6 +46,8 @@ public:
     [[nodiscard]] const io::PanoramaReader& open(int64_t number);
     /// Of all frames alike; after open().
     [[nodiscard]] const PanoramaGrid& grid() const { return *grid_; }
+    /// Of the frame that was opened last.
+    [[nodiscard]] const io::PanoramaFile& file() const { return reader_->file(); }
 
     [[nodiscard]] const std::vector<std::string>& notes() const { return notes_; }
     [[nodiscard]] const std::vector<std::string>& warnings() const { return warnings_; }

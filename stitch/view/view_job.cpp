@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <set>
 
+#include "calib/said.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
@@ -147,10 +148,10 @@ PixelBounds boundsOf(const calib::LensMap& lens, const ViewRequest& request, boo
 }
 
 std::string recipeOf(const Shot& shot, const ViewRequest& request, const PanoramaGrid& grid,
-                     const std::filesystem::path& panorama) {
+                     const std::filesystem::path& panorama, const std::string& colour_space) {
     Recipe recipe("view");
     recipe.addFile(panorama);
-    recipe.add(request.colour_space);
+    recipe.addConversion(colour_space);
     recipe.add({double(int(grid.projection)), double(grid.width), double(grid.height), grid.top_tan,
                 grid.bottom_tan});
     recipe.add(shot.lens);
@@ -215,7 +216,8 @@ void planShot(std::vector<Shot>& shots, const ViewRequest& request, const FrameS
         if (!taken.insert(shot.path).second)
             throw io::InputError(frame.where, "two frames of the shot have the number " +
                                                   std::to_string(frame.number));
-        shot.recipe = recipeOf(shot, request, panorama.grid(), panorama.pathOf(shot.panorama));
+        shot.recipe = recipeOf(shot, request, panorama.grid(), panorama.pathOf(shot.panorama),
+                               panorama.file().colour_space);
     }
     const auto warn = [&](size_t count, const std::string& what) {
         if (count)
@@ -227,6 +229,11 @@ void planShot(std::vector<Shot>& shots, const ViewRequest& request, const FrameS
     if (request.look == Look::lens || !request.overscan)
         warn(unknown_distortion, ": no distortion is known");
     if (any_clamped) result.warnings.push_back("overscan cut at twice the frame");
+    if (const double aspect = panorama.file().tags.pixel_aspect; aspect != 1)
+        result.warnings.push_back(
+            said("the panorama's header says that pixels are %.4g times as wide as they are high; "
+                 "directions are taken from its size, and the views carry the attribute on",
+                 aspect));
 }
 
 // Of a job that several machines share each tells of the missing frames among its own.

@@ -58,7 +58,8 @@ TEST_CASE(
         std::vector<stitch::PlacedPlate> plates(2, {0, map, calib::Matrix3d::Identity(), {}});
         plates[1].plate = 1;
         stitch::PlateStore store([&](int i) { return pixels[size_t(i)]; });
-        const auto gain = stitch::balanceExposure(plates, store, {std::nullopt, std::nullopt});
+        const auto gain =
+            stitch::balanceExposure(plates, store, {std::nullopt, std::nullopt}).gains;
         for (size_t c = 0; c < 3; ++c)
             CHECK(gain[1][c] / gain[0][c] * factor == Approx(1).epsilon(0.005));
     }

@@ -7,6 +7,7 @@
 #include "io/input_error.h"
 #include "io/transfer_curves.h"
 #include "tests/program.h"
+#include "tests/unit/io/read_plate.h"
 
 using namespace plateloom::io;
 using plateloom::test::Folder;
@@ -163,6 +164,79 @@ TEST_CASE("The configuration that $OCIO names comes before the built-in curves")
     CHECK(linearWhite("ACEScct") == linearFromAcescct(1.0f));
     CHECK(Linearization("scene_linear").isNone());
     CHECK_THROWS_WITH(linearWhite("purple"), Catch::Contains("dim"));
+}
+
+namespace {
+
+// The scene reference is XYZ; light has the primaries of ITU-R BT.2020, which its name does not
+// say.
+constexpr const char* kStudio = R"(ocio_profile_version: 2
+search_path: tables
+roles:
+  default: raw
+  scene_linear: studio light
+  cie_xyz_d65_interchange: xyz
+colorspaces:
+  - !<ColorSpace>
+    name: raw
+    isdata: true
+  - !<ColorSpace>
+    name: xyz
+  - !<ColorSpace>
+    name: studio light
+    to_scene_reference: !<MatrixTransform> {matrix: [0.6369580, 0.1446169, 0.1688810, 0, 0.2627002, 0.6779981, 0.0593017, 0, 0, 0.0280727, 1.0609851, 0, 0, 0, 0, 1]}
+  - !<ColorSpace>
+    name: camera
+    to_scene_reference: !<FileTransform> {src: camera.spi1d, interpolation: linear}
+)";
+
+std::string table(double top) {
+    return "Version 1\nFrom 0.0 1.0\nLength 2\nComponents 1\n{\n 0.0\n " + std::to_string(top) +
+           "\n}\n";
+}
+
+std::string digestWith(const Folder& folder, const std::string& name, double top) {
+    std::filesystem::create_directories(folder / name / "tables");
+    plateloom::test::put(folder / name / "config.ocio", kStudio);
+    plateloom::test::put(folder / name / "tables/camera.spi1d", table(top));
+    const OcioSetTo set((folder / name / "config.ocio").string());
+    return conversionDigest("camera");
+}
+
+}  // namespace
+
+TEST_CASE("After a conversion, primaries are those of the configuration's light", "[primaries]") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "tables");
+    plateloom::test::put(folder / "tables/camera.spi1d", table(2));
+    plateloom::test::put(folder / "config.ocio", kStudio);
+    plateloom::test::put(folder / "silent.ocio", kConfiguration);
+    // A file that was tagged before it is converted.
+    OIIO::ImageSpec spec(1, 1, 3, OIIO::TypeHalf);
+    spec.attribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8),
+                   primaries::kRec709.data());
+    writeWithOiio<float>(folder / "a.exr", spec, {0.5f, 0.5f, 0.5f});
+    {
+        const OcioSetTo set((folder / "config.ocio").string());
+        const auto converted = readPlateHeader(folder / "a.exr", "camera");
+        REQUIRE(converted.chromaticities);
+        CHECK(same(*converted.chromaticities, primaries::kRec2020));
+        CHECK(same(primariesOfSpace("studio light"), primaries::kRec2020));
+        CHECK(same(*readPlateHeader(folder / "a.exr").chromaticities, primaries::kRec709));
+    }
+    const OcioSetTo set((folder / "silent.ocio").string());
+    CHECK_FALSE(readPlateHeader(folder / "a.exr", "swapped").chromaticities);
+    CHECK_THROWS_WITH(primariesOfSpace("dim"), Catch::Contains("dim"));
+}
+
+TEST_CASE("A conversion's digest is that of its tables, not of their name or place", "[digest]") {
+    const Folder folder;
+    const auto first = digestWith(folder, "a", 2);
+    CHECK_FALSE(first.empty());
+    CHECK(digestWith(folder, "b", 2) == first);
+    CHECK(digestWith(folder, "c", 3) != first);
+    const OcioSetTo set("");
+    CHECK(conversionDigest("sRGB").empty());
 }
 
 TEST_CASE("A configuration that can't be read is named, not passed over") {

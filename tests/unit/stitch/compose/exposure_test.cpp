@@ -76,7 +76,7 @@ TEST_CASE("Gains undo each plate's own exposure, shading and a visitor notwithst
         plates.push_back(plate);
     }
     PlateStore store([&](int i) { return recorded[i]; });
-    const auto gains = balanceExposure(plates, store, std::vector<std::optional<double>>(6));
+    const auto gains = balanceExposure(plates, store, std::vector<std::optional<double>>(6)).gains;
     for (int c = 0; c < 3; ++c) {
         double product = 1;
         for (int i = 0; i < 6; ++i) product *= gains[i][c];
@@ -99,6 +99,58 @@ TEST_CASE("Plates that overlap nothing keep their known exposure") {
         plates.push_back(plate);
     }
     PlateStore store([&](int i) { return recorded[i]; });
-    const auto gains = balanceExposure(plates, store, {0.0, 1.0});
+    const auto gains = balanceExposure(plates, store, {0.0, 1.0}).gains;
     CHECK(gains[0][1] / gains[1][1] == Approx(2.0));
+}
+
+TEST_CASE("A gain's uncertainty is as large as its error, over small plates with little overlap") {
+    // A row all round of small, noisy plates that share a few columns of cells.
+    calib::Lens lens;
+    lens.focal_mm = 50;
+    const calib::Sensor sensor{36, 20.25, 160, 90};
+    double pulls2 = 0, count = 0;
+    for (unsigned seed = 0; seed < 50; ++seed) {
+        std::mt19937 random(seed);
+        std::normal_distribution<double> unit(0, 1);
+        std::vector<PlacedPlate> plates;
+        std::vector<io::PlatePixels> recorded;
+        std::vector<double> stops;
+        double mean = 0;
+        for (int i = 0; i < 12; ++i) {
+            PlacedPlate plate{
+                i, calib::LensMap(lens, sensor), calib::worldFromCamera({30.0 * i, 0, 0}), {}};
+            stops.push_back(0.5 * unit(random));
+            mean += stops.back() / 12;
+            const double factor = std::exp2(stops.back());
+            recorded.push_back(record(plate, {factor, factor, factor}, false));
+            for (size_t v = 0; v < recorded.back().full.size(); ++v)
+                if (v % 4 != 3) recorded.back().full[v] *= float(1 + 0.1 * unit(random));
+            plates.push_back(plate);
+        }
+        PlateStore store([&](int i) { return recorded[size_t(i)]; });
+        const auto balance = balanceExposure(plates, store, std::vector<std::optional<double>>(12));
+        for (size_t i = 0; i < 12; ++i)
+            for (size_t c = 0; c < 3; ++c) {
+                const double error = std::log2(double(balance.gains[i][c])) + stops[i] - mean;
+                pulls2 += std::pow(error / balance.sigma_stops[i], 2);
+                ++count;
+            }
+    }
+    // sigma_stops is the worst of three channels', so the pull is somewhat below 1.
+    CHECK(std::sqrt(pulls2 / count) < 1.2);
+    CHECK(std::sqrt(pulls2 / count) > 0.5);
+}
+
+TEST_CASE("The variance of a ratio is that of its samples' mean, and wider for a few samples") {
+    std::mt19937 random(5);
+    std::normal_distribution<double> noise(0, 0.02);
+    std::vector<RatioSample> many;
+    for (int i = 0; i < 2000; ++i) many.push_back({noise(random), 1});
+    CHECK(robustRatio(many)->variance == Approx(0.02 * 0.02 / 2000).epsilon(0.15));
+    double mean = 0;
+    for (int set = 0; set < 200; ++set) {
+        const std::vector<RatioSample> ten(many.begin() + 10 * set, many.begin() + 10 * set + 10);
+        mean += robustRatio(ten)->variance / 200;
+    }
+    CHECK(mean > 0.02 * 0.02 / 10);
 }
