@@ -18,6 +18,8 @@ namespace {
 constexpr const char* kCylinderWords =
     "cylindrical panorama: pan 180 to -180, tan(tilt) %.17g to %.17g";
 
+constexpr const char* kNoPlateWords = ", made by plateloom; not a plate";
+
 // Rows of a file without tiles that are read together. Small enough that a strip right round a
 // large panorama is a few MB, a multiple of what OpenEXR compresses together.
 constexpr int kStripRows = 64;
@@ -31,13 +33,16 @@ int wrapped(int x, int period) {
     return rest < 0 ? rest + period : rest;
 }
 
+bool saysLatlong(const PictureSource& source) {
+    return source.spec.get_string_attribute("textureformat") == "LatLong Environment";
+}
+
 PanoramaFile describe(const PictureSource& source, const PlateFile& plate) {
     PanoramaFile file;
     file.path = plate.path;
     file.width = source.spec.full_width;
     file.height = source.spec.full_height;
-    const std::string format = source.spec.get_string_attribute("textureformat");
-    file.latlong = format == "LatLong Environment";
+    file.latlong = saysLatlong(source);
     file.cylinder = cylinderOf(source.spec.get_string_attribute("ImageDescription"));
     file.samples_on_border =
         source.kind != FileKind::exr && source.spec.get_int_attribute("oiio:sampleborder", 0) != 0;
@@ -64,6 +69,17 @@ std::optional<CylinderBand> cylinderOf(const std::string& description) {
         !(band.top_tan > band.bottom_tan))
         return std::nullopt;
     return band;
+}
+
+std::string describeNoPlate(const std::string& what) {
+    return what + kNoPlateWords;
+}
+
+std::string notAPlate(const PictureSource& source) {
+    const std::string description = source.spec.get_string_attribute("ImageDescription");
+    if (saysLatlong(source) || cylinderOf(description)) return "a panorama";
+    const size_t words = description.find(kNoPlateWords);
+    return words == std::string::npos ? std::string() : description.substr(0, words);
 }
 
 // What one reading thread needs for itself.

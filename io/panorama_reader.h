@@ -12,6 +12,8 @@
 
 namespace plateloom::io {
 
+struct PictureSource;
+
 /// What a panorama's file says, without its pixels. Its picture is the display window; whatever of
 /// that the data window leaves out is not covered.
 struct PanoramaFile {
@@ -31,6 +33,12 @@ struct PanoramaFile {
 [[nodiscard]] std::string describeCylinder(const CylinderBand& band);
 /// The inverse; nullopt for any other text.
 [[nodiscard]] std::optional<CylinderBand> cylinderOf(const std::string& description);
+
+/// "a preview, made by plateloom; not a plate", for the file's description.
+[[nodiscard]] std::string describeNoPlate(const std::string& what);
+/// What a picture says that it is instead of a plate: a panorama by its envmap or its cylinder,
+/// from any program, or what describeNoPlate was given. "" for a plate.
+[[nodiscard]] std::string notAPlate(const PictureSource& source);
 
 class PanoramaReader {
 public:

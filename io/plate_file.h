@@ -34,6 +34,8 @@ struct PlateFile {
 
     [[nodiscard]] std::optional<Timecode> timecode() const {
         if (!timecode_word) return std::nullopt;
+    /// What the file says that it is instead of a plate: "a panorama", "a preview"; "" for a plate.
+    std::string not_a_plate;
         return timecodeFromSmpteWord(*timecode_word, frame_rate);
     }
     /// "cam1.1001.exr", or "cam1.mov frame 12": the picture's name in messages.
@@ -89,6 +91,8 @@ struct PictureTags {
     /// A fingerprint of all that the picture was made from, so that --resume knows it again; EXR.
     std::string recipe;
 };
+    /// What the picture is instead of a plate ("a preview"), where that has to be known again.
+    std::string not_a_plate;
 
 /// What a scene-linear picture made of this plate takes over from it.
 [[nodiscard]] PictureTags tagsOf(const PlateFile& file);

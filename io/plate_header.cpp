@@ -5,6 +5,7 @@
 #include "io/camera_metadata.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/panorama_reader.h"
 #include "io/picture_source.h"
 #include "io/plate_file.h"
 
@@ -103,6 +104,9 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     readChromaticities(source.spec, file);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);
+    file.not_a_plate = notAPlate(source);
+    if (source.orientation.swaps && source.orientation.mirrors_x != source.orientation.mirrors_y)
+        file.quarter_turn = source.orientation.mirrors_x ? 1 : -1;
     if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
     return file;
 }

@@ -240,3 +240,5 @@ void addMark(Made kind, const std::string& format, OIIO::ImageSpec& spec) {
 }
 
 }  // namespace plateloom::io
+    if (!tags.not_a_plate.empty())
+        spec.attribute("ImageDescription", describeNoPlate(tags.not_a_plate));

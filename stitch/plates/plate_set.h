@@ -66,7 +66,8 @@ struct PlateArguments {
 
 /// Reads headers, tracks and report, ties samples to plates and checks each lens over its sensor.
 /// Throws io::InputError for whatever is missing, damaged or contradictory. A plate that is given
-/// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning.
+/// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning. So
+/// are panoramas and previews left out that an earlier run wrote beside the plates.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
 
 /// The plates that a report's name means: the end of a path, a file's name or its stem, in any

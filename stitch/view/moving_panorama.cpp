@@ -48,7 +48,8 @@ MovingPanorama::MovingPanorama(const std::filesystem::path& name, PanoramaClaim 
                                  name.string() + " is a still, which no frame of it can move");
         return;
     }
-    io::Clips found = io::findClips({name.string()}, std::nullopt, colour_space);
+    io::Clips found =
+        io::findClips({name.string()}, std::nullopt, colour_space, io::ClipsOf::panoramas);
     clip_ = std::move(found.clips.front());
     warnings_ = std::move(found.warnings);
 }
