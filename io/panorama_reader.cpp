@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "io/input_error.h"
+#include "io/made_mark.h"
 #include "io/picture_source.h"
 #include "io/plate_rows.h"
 
@@ -17,8 +18,6 @@ namespace {
 
 constexpr const char* kCylinderWords =
     "cylindrical panorama: pan 180 to -180, tan(tilt) %.17g to %.17g";
-
-constexpr const char* kNoPlateWords = ", made by plateloom; not a plate";
 
 // Rows of a file without tiles that are read together. Small enough that a strip right round a
 // large panorama is a few MB, a multiple of what OpenEXR compresses together.
@@ -71,15 +70,18 @@ std::optional<CylinderBand> cylinderOf(const std::string& description) {
     return band;
 }
 
-std::string describeNoPlate(const std::string& what) {
-    return what + kNoPlateWords;
-}
-
 std::string notAPlate(const PictureSource& source) {
-    const std::string description = source.spec.get_string_attribute("ImageDescription");
+    const OIIO::ImageSpec& spec = source.spec;
+    const std::string description = spec.get_string_attribute("ImageDescription");
     if (saysLatlong(source) || cylinderOf(description)) return "a panorama";
-    const size_t words = description.find(kNoPlateWords);
-    return words == std::string::npos ? std::string() : description.substr(0, words);
+    const auto kind = markedKind(std::string(spec.get_string_attribute("plateloom:made")) + " " +
+                                 std::string(spec.get_string_attribute("Software")) + " " +
+                                 description);
+    if (kind == Made::panorama) return "a panorama";
+    if (kind == Made::preview || kind == Made::sheet) return "a preview";
+    if (kind == Made::seams) return "a picture of seams";
+    if (kind == Made::map) return "a map";
+    return "";
 }
 
 // What one reading thread needs for itself.

@@ -34,10 +34,8 @@ struct PanoramaFile {
 /// The inverse; nullopt for any other text.
 [[nodiscard]] std::optional<CylinderBand> cylinderOf(const std::string& description);
 
-/// "a preview, made by plateloom; not a plate", for the file's description.
-[[nodiscard]] std::string describeNoPlate(const std::string& what);
 /// What a picture says that it is instead of a plate: a panorama by its envmap or its cylinder,
-/// from any program, or what describeNoPlate was given. "" for a plate.
+/// from any program, or what this program marked it as (made_mark.h). "" for a plate.
 [[nodiscard]] std::string notAPlate(const PictureSource& source);
 
 class PanoramaReader {

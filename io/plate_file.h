@@ -91,10 +91,10 @@ struct PictureTags {
     /// A fingerprint of all that the picture was made from, so that --resume knows it again; EXR.
     std::string recipe;
 };
-    /// What the picture is instead of a plate ("a preview"), where that has to be known again.
-    std::string not_a_plate;
 
 /// What a scene-linear picture made of this plate takes over from it.
+    /// What was found while making it, so that --resume tells it again; EXR.
+    std::string found;
 [[nodiscard]] PictureTags tagsOf(const PlateFile& file);
 
 /// Writes a float picture whole (EXR half/float by `half`, TIFF 16/float, PNG and JPEG as given:

@@ -46,7 +46,6 @@ std::unique_ptr<NewFile> writeSeamPicture(const std::filesystem::path& folder, i
                                           const Picture& cameras, const std::string& set) {
     PictureTags tags;
     tags.colour_space = "scene_linear";
-    tags.not_a_plate = "a picture of seams";
     tags.recipe = set;
     return writeMadeBeside(pathOf(folder, frame), cameras, tags, true,
                            {0, 0, cameras.width, cameras.height}, Made::seams);

@@ -4,8 +4,10 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cassert>
 #include <cctype>
 #include <cerrno>
+#include <fstream>
 #include <string>
 #include <system_error>
 
@@ -27,8 +29,6 @@ const char* pluginFor(const std::filesystem::path& target) {
                      "pictures are written as .exr, .tif, .png or .jpg: give the "
                      "file one of these extensions");
 }
-
-}  // namespace
 
 // The library puts the time of writing where a picture does not say when it was taken, so that the
 // same job made twice would give two different files. An attribute of a type that no format can
@@ -66,6 +66,8 @@ bool replaceInHeader(const std::filesystem::path& path, const std::string& befor
     file.close();
     return !file.fail();
 }
+
+}  // namespace
 
 // Unbuffered: the libraries hand over whole compressed blocks. The first error is kept.
 class WrittenFile::Bytes : public OIIO::Filesystem::IOProxy {
@@ -188,10 +190,19 @@ void WrittenFile::check(bool written) {
     throw RoomError(target_.string(), "can't be written in this format (" + said + ")");
 }
 
+void WrittenFile::tellFound(const std::string& before, const std::string& after) {
+    assert(before.size() == after.size());
+    found_before_ = before;
+    found_after_ = after;
+}
+
 std::unique_ptr<NewFile> WrittenFile::close() {
     const bool closed = output_->close();
     bytes_->shut();
     check(closed);
+    if (found_after_ != found_before_)
+        check(replaceInHeader(file_->path(), attributeBytes(kFoundAttribute, found_before_),
+                              attributeBytes(kFoundAttribute, found_after_)));
     return std::move(file_);
 }
 
@@ -226,6 +237,7 @@ void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec
         spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
     }
     if (!tags.recipe.empty()) spec.attribute("plateloom:recipe", tags.recipe);
+    if (!tags.found.empty()) spec.attribute(kFoundAttribute, tags.found);
     spec.attribute("Software", "plateloom");
 }
 
@@ -240,5 +252,3 @@ void addMark(Made kind, const std::string& format, OIIO::ImageSpec& spec) {
 }
 
 }  // namespace plateloom::io
-    if (!tags.not_a_plate.empty())
-        spec.attribute("ImageDescription", describeNoPlate(tags.not_a_plate));

@@ -35,8 +35,6 @@ io::Picture eyePicture(const io::Picture& linear, float exposure) {
 void writeEyePicture(const std::filesystem::path& path, const io::Picture& picture, io::Made kind) {
     io::PictureTags tags;
     tags.colour_space = "sRGB";
-    // It may lie beside the plates: the next run leaves it out.
-    tags.not_a_plate = "a preview";
     io::writeMade(path, picture, tags, false, {0, 0, picture.width, picture.height}, kind);
 }
 
