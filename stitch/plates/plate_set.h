@@ -45,6 +45,9 @@ struct Plate {
     /// Known exposure in stops against the others (T-stop, shutter, ISO, ND): more light is more.
     std::optional<double> exposure_stops;
 };
+    /// Where the lens sample says that it looked (as the picture stands), in the world of pupil_m;
+    /// `pose` is the camera report's where that says something else.
+    std::optional<calib::PanTiltRoll> tracked_pose;
 
 struct PlateSet {
     std::vector<Plate> plates;
