@@ -11,6 +11,7 @@
 #include <numeric>
 
 #include "calib/angle.h"
+#include "stitch/plates/upright_picture.h"
 #include "stitch/solve/bundle_priors.h"
 #include "stitch/solve/free_network.h"
 #include "stitch/solve/tie_cost.h"
@@ -97,12 +98,14 @@ void flattenTies(Adjustment& job) {
         const auto mm = maps[p].flatFromRecorded_mm(recorded_mm);
         if (!mm) return std::nullopt;
         FlatPoint point;
-        point.mm = *mm - plate.lens.projection_offset_mm;
+        // In the axes of its lens group.
+        point.mm = turnedBack(*mm - plate.lens.projection_offset_mm, plate.quarter_turn);
         point.focal_mm = plate.lens.focal_mm;
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
         point.bends = !plate.distortion_known;
         point.known_breathing = plate.known_breathing;
+        if (plate.quarter_turn != 0) std::swap(point.px_per_mm.x(), point.px_per_mm.y());
         Eigen::Matrix<double, 2, kTableTerms.size()> by_term;
         for (size_t i = 0; moves(plate) && i < kTableTerms.size(); ++i) {
             const auto moved = bent[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
@@ -190,7 +193,9 @@ Adjustment prepare(const std::vector<Plate>& plates, const std::vector<Tie>& tie
     for (size_t p = 0; p < plates.size(); ++p) {
         if (!start[p]) continue;
         job.placed[p] = 1;
-        job.worldFromCamera[p] = Eigen::Quaterniond(*start[p]).normalized();
+        job.worldFromCamera[p] =
+            Eigen::Quaterniond(*start[p] * uprightFromRecorded(plates[p].quarter_turn))
+                .normalized();
     }
     flattenTies(job);
     findFreeTerms(job);
@@ -277,9 +282,11 @@ void addPosePriors(Adjustment& job, ceres::Problem& problem) {
     if (job.settings.pose_sigma_deg <= 0) return;
     for (size_t p = 0; p < job.plates.size(); ++p) {
         if (!job.plates[p].pose || !problem.HasParameterBlock(job.rotationOf(int(p)))) continue;
-        problem.AddResidualBlock(PosePrior::create(calib::worldFromCamera(*job.plates[p].pose),
-                                                   job.settings.pose_sigma_deg * kRadPerDeg),
-                                 new ceres::HuberLoss(3.0), job.rotationOf(int(p)));
+        problem.AddResidualBlock(
+            PosePrior::create(calib::worldFromCamera(*job.plates[p].pose) *
+                                  uprightFromRecorded(job.plates[p].quarter_turn),
+                              job.settings.pose_sigma_deg * kRadPerDeg / job.prior_weight),
+            new ceres::HuberLoss(3.0), job.rotationOf(int(p)));
     }
 }
 
@@ -411,7 +418,8 @@ void report(Adjustment& job, BundleResult& result) {
     result.worldFromCamera.resize(job.plates.size());
     for (size_t p = 0; p < job.plates.size(); ++p)
         if (job.placed[p])
-            result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
+            result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix() *
+                                        uprightFromRecorded(job.plates[p].quarter_turn).transpose();
     for (const auto& lens : job.lens) result.correction.push_back({.term = lens});
     result.breathing = job.breathing;
     result.inlier = job.inlier;
