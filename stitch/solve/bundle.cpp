@@ -62,6 +62,8 @@ struct Adjustment {
     std::vector<TieResidual> residual;         // one a tie
     std::vector<char> usable, inlier;
     std::vector<double> residual_px;
+    /// Priors count this many times more than they say: see reportUncertainty.
+    double prior_weight = 1;
 
     double* rotationOf(int plate) { return worldFromCamera[plate].coeffs().data(); }
     [[nodiscard]] bool breathes(int plate) const { return breathingSigma(plate) > 0; }
@@ -103,9 +105,9 @@ void flattenTies(Adjustment& job) {
         point.focal_mm = plate.lens.focal_mm;
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
+        if (plate.quarter_turn != 0) std::swap(point.px_per_mm.x(), point.px_per_mm.y());
         point.bends = !plate.distortion_known;
         point.known_breathing = plate.known_breathing;
-        if (plate.quarter_turn != 0) std::swap(point.px_per_mm.x(), point.px_per_mm.y());
         Eigen::Matrix<double, 2, kTableTerms.size()> by_term;
         for (size_t i = 0; moves(plate) && i < kTableTerms.size(); ++i) {
             const auto moved = bent[size_t(p)][i].flatFromRecorded_mm(recorded_mm);
@@ -249,18 +251,22 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         if (table[g].axis_mm > 0) {
             sigma[kAxisX] = sigma[kAxisY] = table[g].axis_mm;
             sigma[kP1] = sigma[kP2] = table[g].tangential_per_mm * half_diagonal_mm[g];
-            if (std::count(terms.begin(), terms.end(), kC1))
-                problem.AddResidualBlock(
-                    RadialPrior::create(half_diagonal_mm[g], table[g].radial_mm), nullptr, lens);
+            if (std::count(terms.begin(), terms.end(), kC1)) {
+                auto radial_mm = table[g].radial_mm;
+                for (double& sigma_mm : radial_mm) sigma_mm /= job.prior_weight;
+                problem.AddResidualBlock(RadialPrior::create(half_diagonal_mm[g], radial_mm),
+                                         nullptr, lens);
+            }
         }
         std::vector<int> held;
         for (int term = 0; term < kLensTerms; ++term) {
             if (std::count(terms.begin(), terms.end(), term) == 0)
                 held.push_back(term);
             else
-                problem.AddResidualBlock(TermPrior<kLensTerms>::create(
-                                             term, kLensAsKnown[size_t(term)], sigma[size_t(term)]),
-                                         nullptr, lens);
+                problem.AddResidualBlock(
+                    TermPrior<kLensTerms>::create(term, kLensAsKnown[size_t(term)],
+                                                  sigma[size_t(term)] / job.prior_weight),
+                    nullptr, lens);
         }
         if (held.size() == kLensTerms)
             problem.SetParameterBlockConstant(lens);
@@ -271,8 +277,9 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         double* breathing = &job.breathing[p];
         if (!problem.HasParameterBlock(breathing)) continue;
         if (job.breathes(int(p)))
-            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.breathingSigma(int(p))),
-                                     nullptr, breathing);
+            problem.AddResidualBlock(
+                TermPrior<1>::create(0, 1, job.breathingSigma(int(p)) / job.prior_weight), nullptr,
+                breathing);
         else
             problem.SetParameterBlockConstant(breathing);
     }
@@ -382,10 +389,25 @@ double unitVariance(const Adjustment& job, int unknowns) {
     return sum / std::max(1, count - unknowns);
 }
 
+// The covariance is scaled by what the residuals say about the sigmas of the ties. The priors' own
+// sigmas stand as they are: they count so much more here that the scale gives them back.
 void reportUncertainty(Adjustment& job, BundleResult& result) {
     const Parts parts = findParts(job);
+    int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
+                                         [](int count) { return count > 0; }) -
+                           parts.anchor.size());
+    for (const auto& terms : job.free_terms) unknowns += int(terms.size());
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
+    // Ties that agree to the last digit (a plate and its copy) are no better than a hundredth of a
+    // pixel all the same, which nothing that was ever recorded reaches.
+    constexpr double kLeastScale = 0.1;
+    const double scale = std::max(kLeastScale, std::sqrt(unitVariance(job, unknowns)));
+
+    job.prior_weight = scale;
     ceres::Problem problem;
     build(job, parts, problem);
+    job.prior_weight = 1;
     std::vector<double*> rotations, others;
     for (size_t p = 0; p < job.plates.size(); ++p)
         rotations.push_back(parts.ties[p] > 0 ? job.rotationOf(int(p)) : nullptr);
@@ -393,13 +415,6 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     for (double& breathing : job.breathing) others.push_back(&breathing);
     const FreeNetwork network = freeNetwork(problem, rotations, parts.part, others);
 
-    int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
-                                         [](int count) { return count > 0; }) -
-                           parts.anchor.size());
-    for (const auto& terms : job.free_terms) unknowns += int(terms.size());
-    for (size_t p = 0; p < job.plates.size(); ++p)
-        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
-    const double scale = std::sqrt(unitVariance(job, unknowns));
     for (const double sigma_rad : network.sigma_rad)
         result.sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (const double sigma_rad : network.local_sigma_rad)
