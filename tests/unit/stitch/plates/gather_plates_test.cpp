@@ -28,7 +28,7 @@ void writeEarlierRun(const std::filesystem::path& folder) {
         writer.finish();
     }
     for (const char* name : {"pano.png", "pano.jpg"})
-        writeEyePicture(folder / name, io::Picture(64, 32, 3, 0.5f));
+        writeEyePicture(folder / name, io::Picture(64, 32, 3, 0.5f), io::Made::preview);
 }
 
 }  // namespace
