@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "calib/focus.h"
+
 namespace plateloom::calib {
 
 namespace {
@@ -78,11 +80,6 @@ std::string number(const char* format, double value) {
 
 // A prime is one lens whether a header rounds its focal length or adds its breathing.
 constexpr double kSamePrime = 0.05;
-constexpr double kInfinity_m = 1e5;  // from here on a focus distance is said to be infinity
-
-std::string saidFocus(double focus_m) {
-    return focus_m < kInfinity_m ? number("%.3g m", focus_m) : "infinity";
-}
 
 // A ring's place in a person's words.
 std::string said(int ring, double place) {
@@ -90,7 +87,7 @@ std::string said(int ring, double place) {
         case zoom_ring:
             return number("%.3g mm", std::exp(place));
         case focus_ring:
-            return saidFocus(place > 0 ? 1 / place : kInfinity_m);
+            return focusInWords(place > 0 ? 1 / place : kFocusAtInfinity_m);
         default:
             return number("T%.3g", std::exp2(place / 2));
     }
@@ -119,7 +116,7 @@ std::string saidBeyond(int ring, double asked, const std::vector<double>& places
 std::string toString(const LensSetting& setting) {
     std::string out;
     const auto add = [&](const std::string& words) { out += (out.empty() ? "" : ", ") + words; };
-    if (setting.focus_m) add("focus " + saidFocus(*setting.focus_m));
+    if (setting.focus_m) add("focus " + focusInWords(*setting.focus_m));
     if (setting.t_stop) add(number("T%.3g", *setting.t_stop));
     if (setting.focal_mm) add(number("%.4g mm", *setting.focal_mm));
     return out.empty() ? "any setting" : out;

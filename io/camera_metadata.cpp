@@ -3,6 +3,8 @@
 #include <cmath>
 #include <initializer_list>
 
+#include "calib/focus.h"
+
 namespace plateloom::io {
 
 namespace {
@@ -103,12 +105,21 @@ void readSensorWidth(const PictureSource& source, PlateFile& file) {
     if (width_mm && isPlausibleSensor(*width_mm)) file.sensor_width_mm = width_mm;
 }
 
+// EXIF writes infinity as the largest numerator, which is a distance beyond all others.
+std::optional<double> focusOf(const OIIO::ImageSpec& spec) {
+    for (const char* name : {"focus", "openexr:focus", "Exif:SubjectDistance"}) {
+        const float value = spec.get_float_attribute(name, 0.0f);
+        if (value > 0) return calib::focusDistance(double(value));
+    }
+    return std::nullopt;
+}
+
 void readLensSettings(const OIIO::ImageSpec& spec, PlateFile& file) {
     file.focal_mm =
         positive(spec, {"effectiveFocalLength", "pinholeFocalLength", "Exif:FocalLength",
                         "nominalFocalLength", "FocalLength", "focalLength"});
     file.focal_35mm_equivalent = positive(spec, {"Exif:FocalLengthIn35mmFilm"});
-    file.focus_m = positive(spec, {"focus", "openexr:focus", "Exif:SubjectDistance"});
+    file.focus_m = focusOf(spec);
     file.f_stop = positive(spec, {"FNumber", "Exif:FNumber", "aperture"});
     if (!file.f_stop) {
         // APEX: Av = 2 log2(N) (EXIF, annex C).

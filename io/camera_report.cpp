@@ -37,7 +37,7 @@ CameraReport readCameraReport(const std::filesystem::path& path) {
         line.tilt_deg = tilt.at(row);
         line.roll_deg = roll.at(row);
         line.focal_mm = focal.above0At(row);
-        line.focus_m = focus.above0At(row);
+        line.focus_m = focus.focusAt(row);
         line.shutter_deg = shutter.above0At(row);
         line.t_stop = above0(row, t_stop);
         line.iso = above0(row, iso);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <limits>
 #include <map>
 #include <system_error>
 
@@ -32,6 +33,7 @@ struct FoundClip {
     bool from_folder = false;  // nobody named it
 
     [[nodiscard]] size_t frames() const {
+        if (!movie.empty()) return std::numeric_limits<size_t>::max();
         size_t most = 0;
         for (const Format& format : formats) most = std::max(most, format.files.size());
         return most;
@@ -43,6 +45,34 @@ int rankOf(const std::string& extension) {
     constexpr std::array<const char*, 8> kByWorth{".exr", ".dpx", ".tif", ".tiff",
                                                   ".hdr", ".png", ".jpg", ".jpeg"};
     return int(std::find(kByWorth.begin(), kByWorth.end(), lowered(extension)) - kByWorth.begin());
+}
+
+// Folders or pictures and movies in a folder, by name; hidden ones are what other programs have not
+// finished.
+std::vector<fs::path> listed(const fs::path& folder, bool folders) {
+    std::vector<fs::path> found;
+    std::error_code error;
+    for (fs::directory_iterator entry(folder, error), end; !error && entry != end;
+         entry.increment(error)) {
+        const fs::path& path = entry->path();
+        if (path.filename().string().starts_with('.') || entry->is_directory() != folders) continue;
+        if (folders || isPictureName(path) || isMovieName(path)) found.push_back(path);
+    }
+    if (error)
+        throw InputError(folder.string(), "this folder can't be read (" + error.message() + ")");
+    std::sort(found.begin(), found.end());
+    return found;
+}
+
+// What can't be read is no panorama; it is refused where it is opened.
+bool saysNoPlate(const FoundClip& candidate) {
+    if (!candidate.movie.empty()) return false;
+    try {
+        const auto& file = candidate.formats.front().files.front();
+        return !readPlateHeader(file.path).not_a_plate.empty();
+    } catch (const InputError&) {
+        return false;
+    }
 }
 
 class Search {
@@ -66,30 +96,30 @@ public:
 
 private:
     void addFolder(const fs::path& folder) {
-        std::vector<fs::path> pictures;
-        std::error_code error;
-        for (fs::directory_iterator entry(folder, error), end; !error && entry != end;
-             entry.increment(error)) {
-            const fs::path& path = entry->path();
-            if (path.filename().string().starts_with('.') || entry->is_directory()) continue;
-            if (isPictureName(path) || isMovieName(path)) pictures.push_back(path);
-        }
-        if (error)
-            throw InputError(folder.string(),
-                             "this folder can't be read (" + error.message() + ")");
-        std::sort(pictures.begin(), pictures.end());
+        if (addPicturesOf(folder)) return;
+        // As clips are usually delivered: a folder for each camera.
+        bool any = false;
+        for (const fs::path& camera : listed(folder, true)) any |= addPicturesOf(camera);
+        if (any) return;
+        throw InputError(folder.string(),
+                         "this folder holds no clip, and neither do the folders in it: neither a "
+                         "movie nor two numbered pictures of one name (name.1001.exr, "
+                         "name.1002.exr)");
+    }
+
+    // Whether there is a clip among them that may be a plate.
+    bool addPicturesOf(const fs::path& folder) {
         const size_t before = candidates_.size();
-        for (const fs::path& path : pictures) {
+        for (const fs::path& path : listed(folder, false)) {
             if (isMovieName(path))
                 addMovie(path);
             else if (numberedName(path))
                 addFile(path, true);
         }
-        for (size_t i = before; i < candidates_.size(); ++i)
-            if (!candidates_[i].movie.empty() || candidates_[i].frames() > 1) return;
-        throw InputError(folder.string(),
-                         "this folder holds no clip: neither a movie nor two numbered pictures of "
-                         "one name (name.1001.exr, name.1002.exr)");
+        return std::any_of(candidates_.begin() + std::ptrdiff_t(before), candidates_.end(),
+                           [](const FoundClip& candidate) {
+                               return candidate.frames() > 1 && !saysNoPlate(candidate);
+                           });
     }
 
     void addMovie(const fs::path& path) {
@@ -361,17 +391,29 @@ PlateFile Clip::frame(int64_t number) const {
 }
 
 Clips findClips(const std::vector<std::string>& arguments, std::optional<FrameRange> frames,
-                const std::string& colour_space) {
+                const std::string& colour_space, ClipsOf what) {
     Search search;
     for (const std::string& argument : arguments) search.add(argument);
     Clips out;
     std::vector<std::string> singles;
+    std::vector<fs::path> no_plates;
     for (const FoundClip& candidate : search.candidates()) {
         if (candidate.from_folder && candidate.frames() < 2) {
             singles.push_back(candidate.formats.front().files.front().path.filename().string());
             continue;
         }
+        if (what == ClipsOf::plates && saysNoPlate(candidate)) {
+            no_plates.push_back(candidate.formats.front().files.front().path);
+            continue;
+        }
         out.clips.push_back(clipOf(candidate, frames, colour_space, &out));
+    }
+    for (const fs::path& path : no_plates) {
+        const std::string is = readPlateHeader(path).not_a_plate;
+        if (out.clips.empty())
+            throw InputError(path.string(), "is " + is + ", and no plates are there");
+        out.warnings.push_back(path.string() + ": left out with the other frames of that name, " +
+                               "it is " + is + ", not a plate");
     }
     if (!singles.empty())
         out.warnings.push_back(singles.front() +

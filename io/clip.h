@@ -39,11 +39,15 @@ struct Clips {
 };
 
 /// PLATES as clips: each `name.####.ext`, each movie file, and each sequence of numbered pictures
-/// in a folder (two or more of one name) is a clip; single numbered files of one name given one by
-/// one (as a shell expands name.*.exr) are one too. `frames` keeps those numbers only. Where a
-/// frame is there in two formats, or under two names, one is used and the other told of. Throws
-/// InputError for what does not exist, holds no sequence, or whose first frame can't be read.
+/// in a folder (two or more of one name) is a clip; a folder without any stands for the folders in
+/// it, one a camera; single numbered files of one name given one by one (as a shell expands
+/// name.*.exr) are one too. `frames` keeps those numbers only. Where a frame is there in two
+/// formats, or under two names, one is used and the other told of. Throws InputError for what does
+/// not exist, holds no sequence, or whose first frame can't be read. Of plates, panoramas and
+/// previews that an earlier run wrote beside them are left out and told of.
+enum class ClipsOf { plates, panoramas };
 [[nodiscard]] Clips findClips(const std::vector<std::string>& arguments,
-                              std::optional<FrameRange> frames, const std::string& colour_space);
+                              std::optional<FrameRange> frames, const std::string& colour_space,
+                              ClipsOf what = ClipsOf::plates);
 
 }  // namespace plateloom::io

@@ -90,14 +90,15 @@ struct FrameLayout {
 /// make untrue are left out. Beside and renamed.
 class FrameWriter {
 public:
-    /// `recipe` as in PictureTags.
+    /// `recipe` and `found` as in PictureTags; finish() may say something else of the same length.
     FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                const FrameLayout& layout, const std::string& recipe, Made kind);
+                const FrameLayout& layout, const std::string& recipe, const std::string& found,
+                Made kind);
     ~FrameWriter();
     /// Rows [y, y + rows) of a part, pixels of all channels as FramePart::pixelBytes has it; parts
     /// and rows in order.
     void write(size_t part, int y, int rows, const char* samples);
-    void finish();
+    void finish(const std::string& found);
 
 private:
     struct State;

@@ -43,16 +43,19 @@ OIIO::ImageSpec specOf(const OIIO::ImageSpec& source, const FrameLayout& layout)
 struct FrameWriter::State {
     WrittenFile file;
     std::vector<OIIO::ImageSpec> parts;
+    std::string found;
     size_t open_part = 0;
 };
 
 FrameWriter::FrameWriter(const std::filesystem::path& target, const FrameFile& source,
-                         const FrameLayout& layout, const std::string& recipe, Made kind)
-    : state_(new State{WrittenFile(target), {}, 0}) {
+                         const FrameLayout& layout, const std::string& recipe,
+                         const std::string& found, Made kind)
+    : state_(new State{WrittenFile(target), {}, found, 0}) {
     for (const OIIO::ImageSpec& spec : source.attributes->specs)
         state_->parts.push_back(specOf(spec, layout));
     if (!layout.alpha.empty()) addAlpha(layout, state_->parts[source.main_part]);
     state_->parts.front().attribute("plateloom:recipe", recipe);
+    state_->parts.front().attribute(kFoundAttribute, found);
     addMark(kind, "openexr", state_->parts.front());
     state_->file.open(state_->parts);
 }
@@ -67,7 +70,8 @@ void FrameWriter::write(size_t part, int y, int rows, const char* samples) {
                                                              OIIO::TypeUnknown, samples));
 }
 
-void FrameWriter::finish() {
+void FrameWriter::finish(const std::string& found) {
+    state_->file.tellFound(state_->found, found);
     state_->file.finish();
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "calib/focus.h"
 #include "io/file_lock.h"
 #include "io/input_error.h"
 #include "io/json_samples.h"
@@ -17,9 +18,6 @@ namespace plateloom::io {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-// The standard has no word for infinity.
-constexpr double kInfinity_m = 1e6;
 
 JsonFields markOf(const JsonFields& root) {
     return root.objectIfAny("custom").objectIfAny("plateloom").objectIfAny("lensTable");
@@ -150,7 +148,7 @@ Json settingJson(const calib::MeasuredLens& at, const calib::LensTable& table) {
     // The iris stays a T-stop or an f-number, as the lens block says it.
     if (!lens.f_stop || at.setting.t_stop != lens.f_stop) lens.t_stop = at.setting.t_stop;
     lens.focus_m = at.setting.focus_m;
-    if (lens.focus_m) lens.focus_m = std::min(*lens.focus_m, kInfinity_m);
+    if (lens.focus_m) lens.focus_m = calib::focusDistance(*lens.focus_m);
     if (!at.shading) lens.shading = {};
     Json out;
     Json mark{{"geometry", at.geometry}, {"shading", at.shading}};

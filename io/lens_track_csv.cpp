@@ -76,7 +76,7 @@ void readGlass(const Table& table, const Table::Row& row, const LensColumns& col
                          "\"" + table.text(row, columns.model) +
                              "\" is not a model that is understood here; D-U and U-D are");
     lens.distortion.direction = *direction;
-    lens.focus_m = columns.focus.above0At(row);
+    lens.focus_m = columns.focus.focusAt(row);
     lens.f_stop = above0(table, row, columns.f_stop);
     lens.t_stop = above0(table, row, columns.t_stop);
     lens.entrance_pupil_offset_m = columns.entrance_pupil.at(row);

@@ -168,6 +168,16 @@ std::string openMark(Made kind) {
     return std::string(kWord) + kNames[size_t(kind)] + ":" + std::string(kDigits, '0');
 }
 
+std::optional<Made> markedKind(const std::string& text) {
+    const size_t at = text.find(kWord);
+    if (at == std::string::npos) return std::nullopt;
+    const size_t begin = at + kWord.size();
+    const std::string name = text.substr(begin, text.find(':', begin) - begin);
+    for (size_t kind = 0; kind < kNames.size(); ++kind)
+        if (name == kNames[kind]) return Made(kind);
+    return std::nullopt;
+}
+
 int sealMark(int file) {
     try {
         const auto mark = findMark(file);

@@ -10,6 +10,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 
 namespace plateloom::io {
@@ -33,6 +34,9 @@ enum class Made {
 
 /// The mark as a writer puts it into the file, digest still open.
 [[nodiscard]] std::string openMark(Made kind);
+
+/// The kind of the mark that stands in a text, whatever its digest; nullopt where there is none.
+[[nodiscard]] std::optional<Made> markedKind(const std::string& text);
 
 /// Fills in the digest of the finished file. A file without a mark stays as it is. Returns 0 or an
 /// errno. `file` is open for reading and writing.

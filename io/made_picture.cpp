@@ -6,6 +6,8 @@
 #include <memory>
 #include <vector>
 
+#include "io/written_file.h"
+
 namespace plateloom::io {
 
 namespace {
@@ -65,9 +67,10 @@ std::string recipeOf(const std::filesystem::path& path) {
     return input ? std::string(input->spec().get_string_attribute("plateloom:recipe")) : "";
 }
 
-bool isMade(const std::filesystem::path& path, const std::string& recipe) {
+bool isMade(const std::filesystem::path& path, const std::string& recipe, std::string* found) {
     const auto input = openMade(path, recipe);
     if (!input) return false;
+    if (found) *found = input->spec().get_string_attribute(kFoundAttribute);
     bool whole = true;
     for (int part = 0; whole && input->seek_subimage(part, 0); ++part)
         whole = readsThrough(*input, part);

@@ -20,8 +20,9 @@ namespace plateloom::io {
                                               const std::string& recipe);
 
 /// Whether there is such an EXR at `path`, of whatever parts and channels, and every sample of it
-/// can be read; read a band at a time.
-[[nodiscard]] bool isMade(const std::filesystem::path& path, const std::string& recipe);
+/// can be read; read a band at a time. `found` gets what was found while making it (PictureTags).
+[[nodiscard]] bool isMade(const std::filesystem::path& path, const std::string& recipe,
+                          std::string* found = nullptr);
 
 /// The recipe that the EXR at `path` bears; "" for none, or no EXR.
 [[nodiscard]] std::string recipeOf(const std::filesystem::path& path);

@@ -3,6 +3,8 @@
 #include <array>
 #include <string_view>
 
+#include "calib/focus.h"
+#include "io/file_name.h"
 #include "io/input_error.h"
 
 namespace plateloom::io {
@@ -62,6 +64,14 @@ std::optional<double> MeasuredColumn::above0At(const Table::Row& row) const {
         throw InputError(table_->where(row, column_),
                          "\"" + table_->text(row, column_) + "\" is not above 0");
     return value;
+}
+
+std::optional<double> MeasuredColumn::focusAt(const Table::Row& row) const {
+    const std::string text = lowered(table_->text(row, column_));
+    for (const char* infinity : {"inf", "+inf", "infinity", "\u221e"})
+        if (text == infinity) return calib::kFocusAtInfinity_m;
+    const auto value = above0At(row);
+    return value ? std::optional(calib::focusDistance(*value)) : std::nullopt;
 }
 
 int usedColumn(const Table& table, const char* name, std::vector<bool>* used) {

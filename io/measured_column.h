@@ -20,6 +20,9 @@ public:
     [[nodiscard]] std::optional<double> at(const Table::Row& row) const;
     /// Throws InputError for a value that is not above 0.
     [[nodiscard]] std::optional<double> above0At(const Table::Row& row) const;
+    /// A focus distance, in metres if they are wanted: "inf" and "infinity" are one as well, see
+    /// calib/focus.h.
+    [[nodiscard]] std::optional<double> focusAt(const Table::Row& row) const;
     [[nodiscard]] bool isThere() const { return column_ >= 0; }
 
 private:

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "io/input_error.h"
+#include "io/made_mark.h"
 #include "io/picture_source.h"
 #include "io/plate_rows.h"
 
@@ -27,13 +28,16 @@ int wrapped(int x, int period) {
     return rest < 0 ? rest + period : rest;
 }
 
+bool saysLatlong(const PictureSource& source) {
+    return source.spec.get_string_attribute("textureformat") == "LatLong Environment";
+}
+
 PanoramaFile describe(const PictureSource& source, const PlateFile& plate) {
     PanoramaFile file;
     file.path = plate.path;
     file.width = source.spec.full_width;
     file.height = source.spec.full_height;
-    const std::string format = source.spec.get_string_attribute("textureformat");
-    file.latlong = format == "LatLong Environment";
+    file.latlong = saysLatlong(source);
     file.cylinder = cylinderOf(source.spec.get_string_attribute("ImageDescription"));
     file.samples_on_border =
         source.kind != FileKind::exr && source.spec.get_int_attribute("oiio:sampleborder", 0) != 0;
@@ -61,6 +65,20 @@ std::optional<CylinderBand> cylinderOf(const std::string& description) {
         !(band.top_tan > band.bottom_tan))
         return std::nullopt;
     return band;
+}
+
+std::string notAPlate(const PictureSource& source) {
+    const OIIO::ImageSpec& spec = source.spec;
+    const std::string description = spec.get_string_attribute("ImageDescription");
+    if (saysLatlong(source) || cylinderOf(description)) return "a panorama";
+    const auto kind = markedKind(std::string(spec.get_string_attribute("plateloom:made")) + " " +
+                                 std::string(spec.get_string_attribute("Software")) + " " +
+                                 description);
+    if (kind == Made::panorama) return "a panorama";
+    if (kind == Made::preview || kind == Made::sheet) return "a preview";
+    if (kind == Made::seams) return "a picture of seams";
+    if (kind == Made::map) return "a map";
+    return "";
 }
 
 // What one reading thread needs for itself.

@@ -12,6 +12,8 @@
 
 namespace plateloom::io {
 
+struct PictureSource;
+
 /// What a panorama's file says, without its pixels. Its picture is the display window; whatever of
 /// that the data window leaves out is not covered.
 struct PanoramaFile {
@@ -31,6 +33,10 @@ struct PanoramaFile {
 [[nodiscard]] std::string describeCylinder(const CylinderBand& band);
 /// The inverse; nullopt for any other text.
 [[nodiscard]] std::optional<CylinderBand> cylinderOf(const std::string& description);
+
+/// What a picture says that it is instead of a plate: a panorama by its envmap or its cylinder,
+/// from any program, or what this program marked it as (made_mark.h). "" for a plate.
+[[nodiscard]] std::string notAPlate(const PictureSource& source);
 
 class PanoramaReader {
 public:

@@ -35,8 +35,13 @@ struct PlateFile {
     std::optional<FrameRate> frame_rate;                   ///< EXR framesPerSecond
     std::optional<double> focal_mm, focal_35mm_equivalent, sensor_width_mm;
     std::optional<double> focus_m, f_stop, t_stop, iso, shutter_s, shutter_deg;
+    /// By which the picture was turned upright after it was recorded, as the file says: 1 a quarter
+    /// clockwise, -1 a quarter counterclockwise, 0 neither.
+    int quarter_turn = 0;
     std::string camera;  ///< make, model and lens joined: plates that share it share a lens
     std::string clip;    ///< clip or reel name, else the file's stem
+    /// What the file says that it is instead of a plate: "a panorama", "a preview"; "" for a plate.
+    std::string not_a_plate;
 
     [[nodiscard]] std::optional<Timecode> timecode() const {
         if (!timecode_word) return std::nullopt;
@@ -95,6 +100,8 @@ struct PictureTags {
     std::string colour_space;  ///< "scene_linear" unless the file is for eyes
     /// A fingerprint of all that the picture was made from, so that --resume knows it again; EXR.
     std::string recipe;
+    /// What was found while making it, so that --resume tells it again; EXR.
+    std::string found;
 };
 
 /// What a scene-linear picture made of this plate takes over from it.

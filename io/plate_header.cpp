@@ -6,6 +6,7 @@
 #include "io/code_range.h"
 #include "io/colour.h"
 #include "io/input_error.h"
+#include "io/panorama_reader.h"
 #include "io/picture_source.h"
 #include "io/plate_file.h"
 
@@ -121,6 +122,9 @@ PlateFile readPlateHeader(const std::filesystem::path& path, const std::string& 
     file.pixel_aspect = pixelAspectOf(source);
     readTimecode(source.spec, file);
     readCameraMetadata(source, file);
+    file.not_a_plate = notAPlate(source);
+    if (source.orientation.swaps && source.orientation.mirrors_x != source.orientation.mirrors_y)
+        file.quarter_turn = source.orientation.mirrors_x ? 1 : -1;
     if (source.kind == FileKind::movie) readMovieTimecode(source.spec, file);
     return file;
 }

@@ -69,12 +69,16 @@ Json sampleJson(const SolvedPlate& plate) {
     return out;
 }
 
+// Twenty stops: no two plates of one place are exposed so differently.
+constexpr double kMostGain = 1e6;
+
 std::array<double, 3> readGain(const JsonFields& own) {
     if (!own.has("gain")) return {1, 1, 1};
     const std::vector<double> values = own.numbers("gain", 3);
     if (values.size() != 3) own.fault("gain", "needs three numbers, for red, green and blue");
     for (const double value : values)
-        if (value <= 0) own.fault("gain", "is not above 0");
+        if (!(value >= 1 / kMostGain && value <= kMostGain))
+            own.fault("gain", value <= 0 ? "is not above 0" : "is not between 1e-6 and 1e6");
     return {values[0], values[1], values[2]};
 }
 
@@ -113,6 +117,9 @@ SolvedPlate readPlate(const JsonFields& root) {
     plate.sensor.height_px = sample.sensor_height_px.value_or(0);
     const double square_mm = plate.sensor.width_px > 0 ? plate.sensor.mmPerPixelX() : 0;
     plate.sensor.height_mm = sample.sensor_height_mm.value_or(square_mm * plate.sensor.height_px);
+    if (plate.placed)
+        if (const auto fault = calib::faultOf(plate.lens, plate.sensor))
+            root.fault("lens", "can't be used: " + *fault);
     plate.gain = readGain(own);
     plate.gain_sigma_stops = own.number("gain_sigma_stops");
     plate.ties = int(own.whole("ties", 0, 1 << 30).value_or(0));

@@ -4,8 +4,10 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cassert>
 #include <cctype>
 #include <cerrno>
+#include <fstream>
 #include <string>
 #include <system_error>
 
@@ -26,6 +28,43 @@ const char* pluginFor(const std::filesystem::path& target) {
     throw InputError(target.string(),
                      "pictures are written as .exr, .tif, .png or .jpg: give the "
                      "file one of these extensions");
+}
+
+// The library puts the time of writing where a picture does not say when it was taken, so that the
+// same job made twice would give two different files. An attribute of a type that no format can
+// hold is there for the library, and is not written.
+OIIO::ImageSpec withoutClock(OIIO::ImageSpec spec) {
+    if (spec.find_attribute("DateTime")) return spec;
+    // Else some builds of the library tell developers about that type, on standard error.
+    static const bool quiet = OIIO::attribute("debug", 0);
+    (void)quiet;
+    const void* nothing = nullptr;
+    spec.attribute("DateTime", OIIO::TypeDesc::PTR, &nothing);
+    return spec;
+}
+
+// A string attribute as OpenEXR writes it: name, type, size (little-endian), characters.
+std::string attributeBytes(const std::string& name, const std::string& text) {
+    std::string bytes = name + '\0' + "string" + '\0';
+    for (size_t shift = 0; shift < 32; shift += 8) bytes += char(text.size() >> shift & 0xff);
+    return bytes + text;
+}
+
+// The header stands at the file's beginning.
+bool replaceInHeader(const std::filesystem::path& path, const std::string& before,
+                     const std::string& after) {
+    constexpr size_t kLongestHeader = size_t(1) << 20;
+    std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
+    std::string header(kLongestHeader, '\0');
+    file.read(header.data(), std::streamsize(header.size()));
+    header.resize(size_t(file.gcount()));
+    const size_t at = header.find(before);
+    if (at == std::string::npos) return false;
+    file.clear();
+    file.seekp(std::streamoff(at));
+    file.write(after.data(), std::streamsize(after.size()));
+    file.close();
+    return !file.fail();
 }
 
 }  // namespace
@@ -119,7 +158,7 @@ WrittenFile::~WrittenFile() {
 }
 
 void WrittenFile::open(const OIIO::ImageSpec& spec) {
-    OIIO::ImageSpec through = spec;
+    OIIO::ImageSpec through = withoutClock(spec);
     OIIO::Filesystem::IOProxy* proxy = bytes_.get();
     through.attribute("oiio:ioproxy", OIIO::TypeDesc::PTR, &proxy);
     check(output_->open(file_->path().string(), through));
@@ -130,7 +169,8 @@ void WrittenFile::open(const std::vector<OIIO::ImageSpec>& parts) {
         open(parts.front());
         return;
     }
-    std::vector<OIIO::ImageSpec> through = parts;
+    std::vector<OIIO::ImageSpec> through;
+    for (const OIIO::ImageSpec& part : parts) through.push_back(withoutClock(part));
     OIIO::Filesystem::IOProxy* proxy = bytes_.get();
     for (OIIO::ImageSpec& part : through)
         part.attribute("oiio:ioproxy", OIIO::TypeDesc::PTR, &proxy);
@@ -138,7 +178,8 @@ void WrittenFile::open(const std::vector<OIIO::ImageSpec>& parts) {
 }
 
 void WrittenFile::openNext(const OIIO::ImageSpec& part) {
-    check(output_->open(file_->path().string(), part, OIIO::ImageOutput::AppendSubimage));
+    check(output_->open(file_->path().string(), withoutClock(part),
+                        OIIO::ImageOutput::AppendSubimage));
 }
 
 void WrittenFile::check(bool written) {
@@ -149,10 +190,19 @@ void WrittenFile::check(bool written) {
     throw RoomError(target_.string(), "can't be written in this format (" + said + ")");
 }
 
+void WrittenFile::tellFound(const std::string& before, const std::string& after) {
+    assert(before.size() == after.size());
+    found_before_ = before;
+    found_after_ = after;
+}
+
 std::unique_ptr<NewFile> WrittenFile::close() {
     const bool closed = output_->close();
     bytes_->shut();
     check(closed);
+    if (found_after_ != found_before_)
+        check(replaceInHeader(file_->path(), attributeBytes(kFoundAttribute, found_before_),
+                              attributeBytes(kFoundAttribute, found_after_)));
     return std::move(file_);
 }
 
@@ -188,6 +238,7 @@ void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec
         spec.attribute("oiio:ColorSpace", linear ? "Linear" : tags.colour_space);
     }
     if (!tags.recipe.empty()) spec.attribute("plateloom:recipe", tags.recipe);
+    if (!tags.found.empty()) spec.attribute(kFoundAttribute, tags.found);
     spec.attribute("Software", "plateloom");
 }
 

@@ -34,6 +34,9 @@ public:
     [[nodiscard]] OIIO::ImageOutput& output() { return *output_; }
     /// Throws RoomError when `written` is false, or when bytes did not fit.
     void check(bool written);
+    /// An EXR's header goes to disk before the pixels of which PictureTags::found tells: what stood
+    /// there (`before`) becomes `after`, of the same length, when the file is finished.
+    void tellFound(const std::string& before, const std::string& after);
     /// Closes, checks that every byte is there, renames.
     void finish();
     /// The same without renaming: whoever has it commits it.
@@ -45,7 +48,11 @@ private:
     std::unique_ptr<NewFile> file_;
     std::unique_ptr<Bytes> bytes_;
     std::unique_ptr<OIIO::ImageOutput> output_;
+    std::string found_before_, found_after_;
 };
+
+/// The name of PictureTags::found in a file.
+inline constexpr const char* kFoundAttribute = "plateloom:found";
 
 /// Puts the tags into the attributes that OpenImageIO writes as the `format`'s own.
 void addTags(const PictureTags& tags, const std::string& format, OIIO::ImageSpec& spec);

@@ -23,14 +23,20 @@ function numeral(value, digits) {
     return Number(text) === 0 ? (0).toFixed(digits) : text.replace("-", "\u2212");
 }
 
+// A focus distance; from 100 km on the lens is focused at infinity.
+function focusWords(value, digits) {
+    return value >= 1e5 ? "infinity" : `${numeral(value, digits)}\u00a0m`;
+}
+
 // A figure of the survey, by its path ("plates.3.rms_px"). The attributes say where it comes from
 // and how it was rounded, so that it can be compared with the survey.
 function figure(survey, path, { digits = 0, unit = "", scale = 1, none = "–" } = {}) {
     const value = path.split(".").reduce((at, key) => (at === null ? null : at[key]), survey);
     const known = typeof value === "number" && isFinite(value);
     const attributes = { class: "figure", "data-figure": path, "data-digits": digits, "data-scale": scale };
-    const text = known ? numeral(value * scale, digits) : none;
-    return make("span", attributes, text, known && unit ? make("span", { class: "unit" }, "\u00a0" + unit) : null);
+    const infinite = known && path.endsWith("focus_m") && value >= 1e5;
+    const text = infinite ? "infinity" : known ? numeral(value * scale, digits) : none;
+    return make("span", attributes, text, known && unit && !infinite ? make("span", { class: "unit" }, "\u00a0" + unit) : null);
 }
 
 // Degrees that say which way: pan is positive to the left, tilt up.

@@ -47,7 +47,8 @@ function trackLine(columns, values, y) {
 
 function trackPoint(page, track, index, x, value, scale) {
     const plate = page.survey.plates[index];
-    const spoken = value === null ? "not known" : `${numeral(value, track.digits)} ${track.unit}`;
+    const spoken = value === null ? "not known"
+        : track.key === "focus_m" ? focusWords(value, track.digits) : `${numeral(value, track.digits)} ${track.unit}`;
     // Many plates stand close.
     const reach = Math.max(2.5, Math.min(5.5, 260 / page.survey.plates.length));
     return draw("g", { class: "point" + (value === null ? " unknown" : ""), "data-plate": index,

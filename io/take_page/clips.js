@@ -6,7 +6,7 @@ const CLIP_PARTS = [
 ];
 // A ring that moves by less than this share stands still.
 const RINGS = [
-    { key: "focus_m", name: () => "focus", unit: "m", digits: 2, still: 0.01, form: (value) => `${numeral(value, 2)} m` },
+    { key: "focus_m", name: () => "focus", unit: "m", digits: 2, still: 0.01, form: (value) => focusWords(value, 2) },
     { key: "iris", name: (camera) => (camera.iris_in_t_stops ? "T-stop" : "f-number"), unit: "", digits: 2, still: 0.01,
         form: (value, camera) => `${camera.iris_in_t_stops ? "T" : "f/"}${numeral(value, 2)}` },
     { key: "focal_course_mm", name: () => "focal length", unit: "mm", digits: 2, still: 0.05, form: (value) => `${numeral(value, 2)} mm` },

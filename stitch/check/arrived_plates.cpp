@@ -32,6 +32,7 @@ void read(const std::string& colour_space, const std::map<fs::path, int>& movie_
     const auto started = std::chrono::steady_clock::now();
     try {
         plate.file = io::readPlateHeader(plate.path, colour_space);
+        if (!plate.file.not_a_plate.empty()) return;
         if (const auto frame = movie_frames.find(plate.path); frame != movie_frames.end())
             plate.file = io::movieFrame(plate.file, frame->second);
         const auto pixels = io::readPlatePixels(plate.file);
@@ -99,8 +100,11 @@ bool ArrivedPlates::update(bool waits) {
     });
     waiting_.clear();
     damaged_.clear();
+    no_plates_.clear();
     for (auto& plate : fresh) {
-        if (plate.fault.empty()) {
+        if (!plate.file.not_a_plate.empty()) {
+            no_plates_.push_back(plate.file);
+        } else if (plate.fault.empty()) {
             known_[plate.path] = int(whole_.size());
             whole_.push_back(std::move(plate));
         } else if (waits && plate.just_written) {

@@ -48,6 +48,8 @@ public:
     [[nodiscard]] const std::vector<int>& inOrder() const { return in_order_; }
     [[nodiscard]] const std::vector<ArrivedPlate>& damaged() const { return damaged_; }
     [[nodiscard]] const std::vector<std::filesystem::path>& waitingFor() const { return waiting_; }
+    /// Panoramas and previews that a run wrote beside the plates.
+    [[nodiscard]] const std::vector<io::PlateFile>& noPlates() const { return no_plates_; }
     /// A copy: path and what it is a copy of.
     [[nodiscard]] const std::vector<std::pair<std::filesystem::path, std::filesystem::path>>&
     copies() const {
@@ -68,6 +70,7 @@ private:
     std::map<std::filesystem::path, int> known_;
     std::vector<int> in_order_;
     std::vector<std::filesystem::path> waiting_;
+    std::vector<io::PlateFile> no_plates_;
     std::vector<std::pair<std::filesystem::path, std::filesystem::path>> copies_;
 };
 

@@ -229,6 +229,9 @@ void Check::State::addPapers(const ShootRecord& record, Survey& survey) const {
     add(timecodeFindings(in_order));
     survey.notes.insert(survey.notes.begin(), record.set.notes.begin(), record.set.notes.end());
     survey.warnings = record.set.warnings;
+    for (const auto& file : arrived.noPlates())
+        survey.warnings.push_back(file.name() + ": left out, it is " + file.not_a_plate +
+                                  ", not a plate");
 }
 
 void Check::State::addDamaged(Survey& survey) const {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "calib/focus.h"
 #include "calib/said.h"
 #include "io/numbered_files.h"
 
@@ -75,7 +76,8 @@ struct Ring {
 
 std::string spanInWords(const Ring& ring, const std::vector<double>& values) {
     const auto [least, most] = std::minmax_element(values.begin(), values.end());
-    return said(ring.format, values.front(), values.back()) +
+    return (ring.kind == FindingKind::focus ? calib::focusSpanInWords(values.front(), values.back())
+                                            : said(ring.format, values.front(), values.back())) +
            (*least < std::min(values.front(), values.back()) ||
                     *most > std::max(values.front(), values.back())
                 ? " and beyond"
@@ -114,8 +116,7 @@ std::vector<Finding> clipFindings(const TakeClip& clip, const io::ClipFaults& fa
 
 std::vector<Finding> ringFindings(const Take& take, const std::vector<Moment>& moments) {
     constexpr Ring kRings[] = {
-        {FindingKind::focus, "focus", [](const Plate& p) { return p.lens.focus_m; },
-         "%.3g to %.3g m"},
+        {FindingKind::focus, "focus", [](const Plate& p) { return p.lens.focus_m; }, ""},
         {FindingKind::iris, "its iris",
          [](const Plate& p) { return p.lens.t_stop ? p.lens.t_stop : p.lens.f_stop; },
          "%.3g to %.3g"},

@@ -3,6 +3,7 @@
 #include <cstdio>
 #include <functional>
 
+#include "calib/focus.h"
 #include "calib/said.h"
 #include "stitch/check/cover_findings.h"
 #include "stitch/check/shoot_record.h"
@@ -29,7 +30,7 @@ std::vector<Setting> settings() {
              return std::min(std::abs(value / usual - 1) / 0.05,
                              std::abs(1 / value - 1 / usual) / 0.01);
          },
-         [](double value) { return said("%.3g m", value); },
+         [](double value) { return calib::focusInWords(value); },
          "lock the focus, and shoot these again if they look softer"},
         {FindingKind::iris, "iris",
          [](const Plate& plate) {

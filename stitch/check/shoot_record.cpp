@@ -56,11 +56,21 @@ Samples samplesOf(const std::vector<io::PlateFile>& files,
     return out;
 }
 
+// Without anything to tie by but its place in the order.
+io::LensSample untied(io::LensSample sample) {
+    sample.timecode.reset();
+    sample.frame.reset();
+    sample.file.clear();
+    sample.clip.clear();
+    return sample;
+}
+
 // Whether a plate can be described with this sample; else why not.
 std::string faultWith(const io::PlateFile& file, const io::LensSample& sample,
                       const PlateArguments& arguments) {
     io::LensTrack one;
-    one.samples = {sample};
+    // Which sample is whose is settled: what it was tied by must not be asked for once more.
+    one.samples = {untied(sample)};
     try {
         (void)describePlates({file}, {one}, nullptr, arguments);
     } catch (const io::InputError& error) {
@@ -87,11 +97,7 @@ io::LensTrack trackInOrder(const std::vector<const io::LensSample*>& samples,
         const bool own = samples[i] != nullptr;
         io::LensSample sample = own ? *samples[i] : *nearestSample(samples, i);
         if (!own) sample.pose.reset();
-        sample.timecode.reset();
-        sample.frame.reset();
-        sample.file.clear();
-        sample.clip.clear();
-        track.samples.push_back(std::move(sample));
+        track.samples.push_back(untied(std::move(sample)));
     }
     return track;
 }

@@ -23,6 +23,7 @@ void flatten(const FlattenCommandOptions& options, Run& run) {
     const auto made = stitch::flattenJob(job, bar.callback());
     bar.wipe();
     tellFindings(made);
+    if (made.has_holes) run.status = look_at_it;
     tellFiles(made, "flat plate", options.job.folder);
     if (run.json) printJson(summaryOf(made, "flatten", run));
 }

@@ -12,6 +12,7 @@
 #include "io/new_file.h"
 #include "io/unfinished_files.h"
 #include "stitch/cli/commands.h"
+#include "stitch/cli/suggestion.h"
 #include "stitch/cli/terminal.h"
 
 namespace plateloom::cli {
@@ -56,6 +57,9 @@ std::optional<int> parse(CLI::App& program, int argc, char** argv) {
         return std::nullopt;
     } catch (const CLI::ParseError& error) {
         const int code = program.exit(error);
+        const std::string meant =
+            code == 0 ? std::string() : suggestionFor(program, {argv + 1, argv + argc});
+        if (!meant.empty()) say(meant);
         flushStandardOutput();
         return code == 0 ? int(done) : int(command_line);
     }

@@ -109,7 +109,8 @@ void tell(const stitch::Solve& solve) {
 
 ExitStatus statusOf(const stitch::Solve& solve) {
     const Counts counts = countPlates(solve);
-    return counts.left_out > 0 || solve.groups.size() > 1 ? look_at_it : done;
+    const bool look = counts.left_out > 0 || solve.groups.size() > 1 || solve.needs_a_look;
+    return look ? look_at_it : done;
 }
 
 }  // namespace plateloom::cli

@@ -21,7 +21,7 @@ void unflatten(const FrameJobOptions& options, Run& run) {
         warn(frame.file + ": the flat frame does not reach everywhere: " + percent(frame.share) +
              " of the recorded frame is empty; give it more overscan");
     tellFiles(made, "frame", options.folder);
-    if (!made.uncovered.empty()) run.status = look_at_it;
+    if (!made.uncovered.empty() || made.has_holes) run.status = look_at_it;
     if (!run.json) return;
     nlohmann::json summary = summaryOf(made, "unflatten", run);
     summary["uncovered"] = nlohmann::json::array();

@@ -16,8 +16,9 @@ namespace plateloom::cli {
 namespace {
 
 struct ViewCommandOptions {
-    std::string panorama, track, output, look = "lens", overscan, size, sensor, frames, projection,
-                                         band, colour_space, depth = "half", sheet, uv_maps, chunk;
+    std::string panorama, track, lens, output, look = "lens", overscan, size, sensor, frames,
+                                               projection, band, colour_space, depth = "half",
+                                               sheet, uv_maps, chunk;
     std::vector<std::string> shot;
     double pan_deg = 0, tilt_deg = 0, roll_deg = 0, focal_mm = 0;
     int64_t first_frame = -1, slip = 0;
@@ -44,6 +45,7 @@ stitch::ViewRequest requestOf(const ViewCommandOptions& options) {
     request.claim = claimOf(options);
     request.colour_space = options.colour_space;
     if (!options.track.empty()) request.track = options.track;
+    if (!options.lens.empty()) request.lens_table = options.lens;
     request.still = {options.pan_deg, options.tilt_deg, options.roll_deg};
     request.shot = options.shot;
     if (!options.frames.empty()) request.frames = io::parseFrameRange(options.frames);
@@ -156,6 +158,11 @@ void addCamera(CLI::App& command, ViewCommandOptions& options) {
                     "The shot's camera: OpenTrackIO JSON, or CSV with frame, pan_deg, tilt_deg, "
                     "roll_deg, focal_mm and so on")
         ->type_name("TRACK");
+    command
+        .add_option("--lens", options.lens,
+                    "Lens table from calibrate, for what the track leaves out of the lens; the "
+                    "track says focus, T-stop and focal length")
+        ->type_name("LENS.json");
     command
         .add_option("--shot", options.shot,
                     "Recorded frames to match: their numbers, timecode and size")

@@ -106,6 +106,19 @@ void standIn(const std::vector<Plate>& plates, const std::vector<PlacedPlate>& p
     }
 }
 
+// A shading that overlaps told, but that takes all light before the frame's corner, is none: the
+// overlaps hold something else.
+void refuseFaults(const std::vector<Plate>& plates, const std::vector<PlacedPlate>& placed,
+                  const Settings& settings, std::vector<FoundShading>& found) {
+    for (size_t s = 0; s < found.size(); ++s)
+        for (const size_t i : settings.members[s]) {
+            calib::Lens lens = placed[i].lens.lens();
+            lens.shading = found[s].shading;
+            if (found[s].isKnown() && calib::faultOf(lens, plates[size_t(placed[i].plate)].sensor))
+                found[s] = FoundShading{};
+        }
+}
+
 void shadeFromOverlaps(const std::vector<Plate>& plates, const std::vector<PlacedPlate>& placed,
                        std::vector<LightCells>& cells, std::vector<io::SolvedPlate>& solved,
                        LightBalance* balance) {
@@ -125,6 +138,7 @@ void shadeFromOverlaps(const std::vector<Plate>& plates, const std::vector<Place
             one_by_one = true;
         }
     }
+    refuseFaults(plates, placed, settings, found.of_setting);
     size_t known = 0;
     double least = 1, most = 0;
     for (size_t s = 0; s < found.of_setting.size(); ++s) {

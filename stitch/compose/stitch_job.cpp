@@ -9,6 +9,7 @@
 #include "io/shown_text.h"
 #include "stitch/compose/exposure.h"
 #include "stitch/compose/light_balance.h"
+#include "stitch/plates/bad_pixels.h"
 #include "stitch/plates/job_inputs.h"
 #include "stitch/plates/working_primaries.h"
 #include "stitch/report/eye_picture.h"
@@ -109,6 +110,17 @@ PlateStore storeOf(const PlateSet& set, JobReport* report) {
     return PlateStore(report->small->reader());
 }
 
+// Plates with holes where their files hold NaN or infinity; told once all of them have been read.
+void tellBadPixels(const PlateSet& set, const PlateStore& store, Solve& solve) {
+    for (size_t i = 0; i < set.plates.size(); ++i) {
+        const io::PlateFile& file = set.plates[i].file;
+        const size_t bad = store.badPixels(int(i)), pixels = size_t(file.width) * file.height;
+        if (bad == 0) continue;
+        solve.warnings.push_back(badPixelsInWords(file.name(), bad, pixels));
+        solve.needs_a_look = solve.needs_a_look || areHoles(bad, pixels);
+    }
+}
+
 // `panorama` is empty when there is none that fits: a small one is made then.
 void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const Progress& progress,
                 JobReport& report) {
@@ -196,6 +208,7 @@ Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport*
     const PlateSet set = gatherForOnePicture(request.plates);
     PlateStore store = storeOf(set, report);
     Solve solve = solveSet(set, store, request, progress);
+    tellBadPixels(set, store, solve);
     if (report) fillReport(set, solve, {}, progress, *report);
     return solve;
 }
@@ -235,6 +248,7 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
         settings.preview_width = size_t(std::min(2048, result.grid.width));
     auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
+    tellBadPixels(set, store, result.solve);
     if (request.preview) writePreview(*request.preview, composed.preview);
 
     result.covered_share = composed.covered_share;

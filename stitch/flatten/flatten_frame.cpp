@@ -6,6 +6,7 @@
 #include "io/input_error.h"
 #include "io/picture_source.h"
 #include "stitch/flatten/frame_warp.h"
+#include "stitch/flatten/made_findings.h"
 #include "stitch/resample/flat_positions.h"
 #include "stitch/resample/warp.h"
 
@@ -82,7 +83,7 @@ size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit
         main.channels.push_back({layout.alpha, red.type, io::ChannelKind::coverage});
     }
     const FrameWarp warp = flattening(lens, bounds);
-    io::FrameWriter writer(target, source, layout, recipe, io::Made::flat_plate);
+    io::FrameWriter writer(target, source, layout, recipe, textOf({}), io::Made::flat_plate);
     size_t bad_pixels = 0;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         const io::FramePart& part = file.parts[p];
@@ -97,7 +98,7 @@ size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit
             writer.write(p, y, rows, band.data());
         }
     }
-    writer.finish();
+    writer.finish(textOf({0, bad_pixels}));
     return bad_pixels;
 }
 

@@ -5,6 +5,7 @@
 #include "stitch/flatten/flatten_frame.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
+#include "stitch/flatten/made_findings.h"
 #include "stitch/flatten/recipe.h"
 #include "stitch/solve/stage_clock.h"
 #include "stitch/take/clip_frames.h"
@@ -45,37 +46,43 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
         const auto name = plate.file.name();
         auto tags = io::tagsOf(plate.file);
         tags.recipe = recipeOf(plate, request);
-        if (request.resume && io::isMade(targets[i], tags.recipe)) {
-            result.kept.push_back(targets[i]);
-            continue;
-        }
+        const calib::LensMap lens(plate.lens, plate.sensor);
+        const size_t count = size_t(plate.file.width) * size_t(plate.file.height);
+        bool clamped = false;
+        (void)flatBounds(lens, request.fit, &clamped);
+        if (clamped) result.warnings.push_back(cutOverscan(name));
+        std::string said;
+        if (request.resume && io::isMade(targets[i], tags.recipe, &said))
+            if (const auto found = madeFindings(said)) {
+                tellBadPixels(name, found->bad_pixels, count, result);
+                result.kept.push_back(targets[i]);
+                continue;
+            }
         checkTarget(request, targets[i], tags.recipe, io::Made::flat_plate);
         std::string warning;
         if (const auto frame = frameWithMore(plate.file, &warning)) {
-            bool clamped = false;
             clock.begin("flatten");
-            flattenFrame(*frame, calib::LensMap(plate.lens, plate.sensor), request.fit, targets[i],
-                         tags.recipe, &clamped);
+            const size_t bad =
+                flattenFrame(*frame, lens, request.fit, targets[i], tags.recipe, nullptr);
             clock.end();
-            if (clamped) result.warnings.push_back(cutOverscan(name));
+            tellBadPixels(name, bad, count, result);
             result.written.push_back(targets[i]);
-            clock.add("flatten", double(plate.file.width) * plate.file.height);
+            clock.add("flatten", double(count));
             continue;
         }
         if (!warning.empty()) result.warnings.push_back(warning);
         clock.begin("read");
         const auto pixels = io::readPlatePixels(plate.file);
         clock.begin("flatten");
-        bool clamped = false;
-        const auto flat =
-            flattenPlate(pixels, calib::LensMap(plate.lens, plate.sensor), request.fit, &clamped);
-        if (clamped) result.warnings.push_back(cutOverscan(name));
+        const auto flat = flattenPlate(pixels, lens, request.fit, nullptr);
+        tellBadPixels(name, pixels.bad_pixels, count, result);
+        tags.found = textOf({0, pixels.bad_pixels});
         clock.begin("write");
         io::writeMade(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
                       flat.window, io::Made::flat_plate);
         clock.end();
         result.written.push_back(targets[i]);
-        clock.add("read", double(plate.file.width) * plate.file.height);
+        clock.add("read", double(count));
         for (const char* stage : {"flatten", "write"})
             clock.add(stage, double(flat.picture.width) * flat.picture.height);
     }

@@ -26,6 +26,7 @@ struct MadeFrames {
     std::vector<std::filesystem::path> written, kept, maps;
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;
+    bool has_holes = false;  ///< a frame had many pixels that are not finite
 };
 
 }  // namespace plateloom::stitch

@@ -9,6 +9,7 @@
 #include "stitch/flatten/flat_border.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
+#include "stitch/flatten/made_findings.h"
 #include "stitch/flatten/recipe.h"
 #include "stitch/flatten/unflatten.h"
 #include "stitch/solve/stage_clock.h"
@@ -20,11 +21,6 @@ namespace {
 
 // A multiple of a strip, and of what OpenEXR compresses together.
 constexpr int kRowsAtOnce = 256;
-
-// What making one frame says.
-struct Made {
-    size_t uncovered = 0, bad_pixels = 0;
-};
 
 template <class Write>
 size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const calib::LensMap& lens,
@@ -45,13 +41,13 @@ size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const c
     return uncovered;
 }
 
-Made unflattenExr(const Plate& plate, const calib::LensMap& lens,
-                  const std::filesystem::path& target, const std::string& recipe,
-                  StageClock& clock) {
+MadeFindings unflattenExr(const Plate& plate, const calib::LensMap& lens,
+                          const std::filesystem::path& target, const std::string& recipe,
+                          StageClock& clock) {
     const io::FrameFile file = io::readFrameHeader(plate.file);
     io::FrameWriter writer(target, file, {0, 0, file.width, file.height, {}, {}}, recipe,
-                           io::Made::frame);
-    Made made;
+                           textOf({}), io::Made::frame);
+    MadeFindings made;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         clock.begin("read");
         io::FramePixels pixels = io::readFramePart(file, p);
@@ -63,14 +59,14 @@ Made unflattenExr(const Plate& plate, const calib::LensMap& lens,
         if (p == file.main_part) made.uncovered = uncovered;
     }
     clock.begin("write");
-    writer.finish();
+    writer.finish(textOf(made));
     clock.end();
     return made;
 }
 
-Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
-                    const std::filesystem::path& target, const std::string& recipe, bool half,
-                    StageClock& clock) {
+MadeFindings unflattenPlain(const Plate& plate, const calib::LensMap& lens,
+                            const std::filesystem::path& target, const std::string& recipe,
+                            bool half, StageClock& clock) {
     clock.begin("read");
     io::PlainFrame frame = io::readPlainFrame(plate.file);
     clock.begin("unflatten");
@@ -78,7 +74,7 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     // The picture is written from floats whatever it came in.
     for (io::FrameChannel& channel : part.channels) channel.type = io::SampleType::single;
     io::Picture picture(plate.sensor.width_px, plate.sensor.height_px, int(part.channels.size()));
-    Made made;
+    MadeFindings made;
     made.bad_pixels = frame.pixels.bad_pixels;
     made.uncovered =
         unflattenPart(part, frame.pixels, lens, clock, [&](int y, int rows, const char* samples) {
@@ -88,6 +84,7 @@ Made unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     clock.begin("write");
     io::PictureTags tags = io::tagsOf(plate.file);
     tags.recipe = recipe;
+    tags.found = textOf(made);
     io::writeMade(target, picture, tags, half && !plate.file.needs_float,
                   {0, 0, picture.width, picture.height}, io::Made::frame);
     clock.end();
@@ -123,22 +120,25 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
         const std::string name = plate.file.name();
         const calib::LensMap lens(plate.lens, plate.sensor);
         const std::string recipe = recipeOf(plate, lens, request);
-        if (request.resume && io::isMade(targets[i], recipe)) {
-            result.kept.push_back(targets[i]);
-            continue;
-        }
+        const size_t pixels = size_t(plate.file.width) * size_t(plate.file.height);
+        const auto tell = [&](const MadeFindings& made) {
+            if (made.uncovered > 0)
+                result.uncovered.push_back({name, double(made.uncovered) / double(pixels)});
+            tellBadPixels(name, made.bad_pixels, pixels, result);
+        };
+        std::string said;
+        if (request.resume && io::isMade(targets[i], recipe, &said))
+            if (const auto found = madeFindings(said)) {
+                tell(*found);
+                result.kept.push_back(targets[i]);
+                continue;
+            }
         checkTarget(request, targets[i], recipe, io::Made::frame);
-        const Made made =
-            io::isExrName(plate.file.path)
-                ? unflattenExr(plate, lens, targets[i], recipe, clock)
-                : unflattenPlain(plate, lens, targets[i], recipe, request.half, clock);
-        const double count = double(plate.file.width) * plate.file.height;
-        if (made.uncovered > 0) result.uncovered.push_back({name, double(made.uncovered) / count});
-        if (made.bad_pixels > 0)
-            result.warnings.push_back(name + ": " + std::to_string(made.bad_pixels) +
-                                      " samples are not finite; nothing is taken from them");
+        tell(io::isExrName(plate.file.path)
+                 ? unflattenExr(plate, lens, targets[i], recipe, clock)
+                 : unflattenPlain(plate, lens, targets[i], recipe, request.half, clock));
         result.written.push_back(targets[i]);
-        for (const char* stage : {"read", "unflatten", "write"}) clock.add(stage, count);
+        for (const char* stage : {"read", "unflatten", "write"}) clock.add(stage, double(pixels));
     }
     if (request.uv_maps && isFirst(request.chunk))
         result.maps = writeLensMaps(*request.uv_maps, set.plates, Fit::overscan);

@@ -1,5 +1,7 @@
+#include <algorithm>
 #include <map>
 
+#include "io/input_error.h"
 #include "io/lens_track.h"
 #include "io/movie_frames.h"
 #include "io/plate_file.h"
@@ -36,6 +38,21 @@ std::vector<std::filesystem::path> withoutTwins(const std::vector<std::filesyste
     return kept;
 }
 
+// Panoramas and previews of earlier runs, which lie beside the plates, are no plates.
+std::vector<io::PlateFile> platesOf(std::vector<io::PlateFile> files,
+                                    std::vector<std::string>* warnings) {
+    for (const auto& file : files)
+        if (!file.not_a_plate.empty())
+            warnings->push_back(file.path.string() + ": left out, it is " + file.not_a_plate +
+                                ", not a plate");
+    if (!files.empty() && std::all_of(files.begin(), files.end(),
+                                      [](const auto& file) { return !file.not_a_plate.empty(); }))
+        throw io::InputError(files.front().path.string(),
+                             "is " + files.front().not_a_plate + ", and no plates are there");
+    std::erase_if(files, [](const auto& file) { return !file.not_a_plate.empty(); });
+    return files;
+}
+
 }  // namespace
 
 PlateSet gatherPlates(const PlateArguments& arguments) {
@@ -48,6 +65,7 @@ PlateSet gatherPlates(const PlateArguments& arguments) {
             io::readPlateFrames(path, arguments.colour_space, arguments.frames, &warnings);
         files.insert(files.end(), frames.begin(), frames.end());
     }
+    files = platesOf(std::move(files), &warnings);
     const LensData lens = readLensData(arguments.lens_tracks);
     std::optional<io::CameraReport> report;
     if (arguments.report) report = io::readCameraReport(*arguments.report);

@@ -24,7 +24,7 @@ constexpr double kTracked_deg = 0.25, kRead_deg = 1.0;
 
 constexpr double kSameShape = 0.01;        // relative difference of aspects that is none
 constexpr double kFullFrameWidth_mm = 36;  // assumed where no sensor is known
-constexpr double kGuessedView_deg = 50;    // horizontal, where nothing is known
+constexpr double kGuessedView_deg = 50;    // along the long side, where nothing is known
 constexpr double kDiagonal35_mm = 43.27;   // CIPA DCG-001
 
 bool near(double a, double b, double share) {
@@ -73,16 +73,17 @@ private:
             sensorFrom("lens table", sensor.width_mm, sensor.height_mm);
         } else if (sources_.sensor_width_mm) {
             // A person says the camera's width, which is the long side of an upright picture too.
-            const double long_side = *sources_.sensor_width_mm;
-            setWidth(file_.width >= file_.height ? long_side
-                                                 : long_side * file_.width / file_.height);
+            setLongSide(*sources_.sensor_width_mm);
         } else if (file_.sensor_width_mm) {
             setWidth(*file_.sensor_width_mm);
         } else if (file_.focal_mm && file_.focal_35mm_equivalent) {
             setWidth(full.width_mm * *file_.focal_mm / *file_.focal_35mm_equivalent);
         } else {
             sensor_known_ = false;
-            setWidth(file_.focal_35mm_equivalent ? full.width_mm : kFullFrameWidth_mm);
+            if (file_.focal_35mm_equivalent)
+                setWidth(full.width_mm);
+            else
+                setLongSide(kFullFrameWidth_mm);
         }
     }
 
@@ -130,6 +131,10 @@ private:
     void setWidth(double width_mm) {
         plate_.sensor.width_mm = width_mm;
         plate_.sensor.height_mm = width_mm * file_.height / file_.width;
+    }
+
+    void setLongSide(double long_mm) {
+        setWidth(file_.width >= file_.height ? long_mm : long_mm * file_.width / file_.height);
     }
 
     void setGlass() {
@@ -245,11 +250,12 @@ private:
             plate_.focal_sigma = kNominal;
         } else {
             const double half_view = 0.5 * kGuessedView_deg * 3.14159265358979323846 / 180;
-            plate_.lens.focal_mm = 0.5 * plate_.sensor.width_mm / std::tan(half_view);
+            plate_.lens.focal_mm = 0.5 * std::max(plate_.sensor.width_mm, plate_.sensor.height_mm) /
+                                   std::tan(half_view);
             plate_.focal_sigma = kGuessed;
             warnings_.push_back(
-                said("no focal length is known; %.0f degrees across are assumed and the solve has "
-                     "to find it",
+                said("no focal length is known; %.0f degrees along the long side are assumed and "
+                     "the solve has to find it",
                      kGuessedView_deg));
         }
     }
@@ -279,7 +285,7 @@ private:
 
     void setPose() {
         if (sample_ && sample_->pose) {
-            plate_.pose = sample_->pose;
+            plate_.pose = plate_.tracked_pose = sample_->pose;
             plate_.pose_sigma_deg = kTracked_deg;
             if (sample_->translation_m)
                 plate_.pupil_m =
@@ -307,15 +313,22 @@ private:
     // picture was turned.
     void turnUpright() {
         constexpr double kQuarter_deg = 90, kHalf_deg = 45;
+        const auto isQuarter = [](double roll_deg) {
+            return std::abs(std::abs(std::remainder(roll_deg, 360.0)) - kQuarter_deg) < kHalf_deg;
+        };
         const auto& pose = plate_.pose;
         const double roll_deg = pose ? std::remainder(pose->roll_deg, 360.0) : 0;
-        const bool told = std::abs(std::abs(roll_deg) - kQuarter_deg) < kHalf_deg;
+        const bool told = isQuarter(roll_deg);
         const bool clockwise = !told || roll_deg > 0;
         const QuarterTurn turn = clockwise ? QuarterTurn::clockwise : QuarterTurn::counterclockwise;
         plate_.lens = turned(plate_.lens, turn);
+        if (told) plate_.file.quarter_turn = clockwise ? 1 : -1;
         if (plate_.refocused) plate_.refocused = turned(*plate_.refocused, turn);
-        if (told && plate_.pose && plate_.pose_sigma_deg == kTracked_deg)
-            plate_.pose->roll_deg = roll_deg - (clockwise ? kQuarter_deg : -kQuarter_deg);
+        // Whoever says a roll of a quarter speaks of the sensor as it lay.
+        const double quarter_deg = clockwise ? kQuarter_deg : -kQuarter_deg;
+        for (auto* said : {&plate_.pose, &plate_.tracked_pose})
+            if (*said && isQuarter((*said)->roll_deg))
+                (*said)->roll_deg = std::remainder((*said)->roll_deg - quarter_deg, 360.0);
         const bool matters = plate_.lens.distortion_offset_mm != calib::Vector2d::Zero() ||
                              plate_.lens.projection_offset_mm != calib::Vector2d::Zero() ||
                              plate_.lens.distortion.tangential != std::array<double, 2>{};

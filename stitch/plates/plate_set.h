@@ -35,6 +35,9 @@ struct Plate {
     double known_breathing = 1;
     /// Plates of one group share whatever of the lens has to be solved.
     int lens_group = 0;
+    /// The picture stands upright while others of its group lie: it was turned by a quarter after
+    /// it was recorded, 1 clockwise or -1 counterclockwise. 0: it has the group's axes.
+    int quarter_turn = 0;
     std::optional<calib::PanTiltRoll> pose;  ///< from the track or the report
     double pose_sigma_deg = 1.0;
     /// Where the entrance pupil stood, in the world's metres: the lens sample's translation, moved
@@ -42,6 +45,9 @@ struct Plate {
     /// (OpenTrackIO; none where nobody tells one). Only of samples that say both where the camera
     /// stood and where it looked.
     std::optional<calib::Vector3d> pupil_m;
+    /// Where the lens sample says that it looked (as the picture stands), in the world of pupil_m;
+    /// `pose` is the camera report's where that says something else.
+    std::optional<calib::PanTiltRoll> tracked_pose;
     /// Known exposure in stops against the others (T-stop, shutter, ISO, ND): more light is more.
     std::optional<double> exposure_stops;
 };
@@ -68,7 +74,8 @@ struct PlateArguments {
 
 /// Reads headers, tracks and report, ties samples to plates and checks each lens over its sensor.
 /// Throws io::InputError for whatever is missing, damaged or contradictory. A plate that is given
-/// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning.
+/// twice, or (but for `one_shot`) as a byte-for-byte copy, is kept once, with a warning. So
+/// are panoramas and previews left out that an earlier run wrote beside the plates.
 [[nodiscard]] PlateSet gatherPlates(const PlateArguments& arguments);
 
 /// The plates that a report's name means: the end of a path, a file's name or its stem, in any

@@ -28,6 +28,7 @@ struct PlateStore::State {
     std::list<int> most_recent_first;
     size_t kept_bytes = 0;
     double seconds = 0, pixels = 0;
+    std::map<int, size_t> bad_pixels;
 
     void dropOldest(int except) {
         for (auto it = most_recent_first.end();
@@ -55,6 +56,7 @@ struct PlateStore::State {
         kept_bytes += entry.bytes;
         seconds += seconds_taken;
         pixels += double(picture->width) * picture->height;
+        if (picture->bad_pixels > 0) bad_pixels[plate] = picture->bad_pixels;
         dropOldest(plate);
     }
 
@@ -110,6 +112,12 @@ PixelsPtr PlateStore::get(int plate) {
                                   state_->most_recent_first.begin()};
     }
     return state_->readNow(plate, promise);
+}
+
+size_t PlateStore::badPixels(int plate) const {
+    const std::lock_guard lock(state_->mutex);
+    const auto found = state_->bad_pixels.find(plate);
+    return found == state_->bad_pixels.end() ? 0 : found->second;
 }
 
 double PlateStore::secondsReading() const {

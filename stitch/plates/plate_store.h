@@ -26,6 +26,8 @@ public:
     /// Throws io::InputError when the file is damaged: to everyone who waited for it. The next call
     /// tries again.
     [[nodiscard]] std::shared_ptr<const io::PlatePixels> get(int plate);
+    /// Pixels of a plate that were not finite in its file; 0 while it has not been read.
+    [[nodiscard]] size_t badPixels(int plate) const;
     /// Seconds spent reading and pixels read so far.
     [[nodiscard]] double secondsReading() const;
     [[nodiscard]] double pixelsRead() const;

@@ -17,4 +17,22 @@ calib::Lens turned(const calib::Lens& lens, QuarterTurn turn) {
     return out;
 }
 
+calib::Lens turned(const calib::Lens& lens, int quarter_turn) {
+    if (quarter_turn == 0) return lens;
+    return turned(lens, quarter_turn > 0 ? QuarterTurn::clockwise : QuarterTurn::counterclockwise);
+}
+
+calib::Vector2d turnedBack(const calib::Vector2d& upright, int quarter_turn) {
+    if (quarter_turn == 0) return upright;
+    return {quarter_turn * upright.y(), -quarter_turn * upright.x()};
+}
+
+calib::Matrix3d uprightFromRecorded(int quarter_turn) {
+    calib::Matrix3d turn = calib::Matrix3d::Identity();
+    if (quarter_turn == 0) return turn;
+    // A ray is (x, F, -y) of a place (x, y), and (x, y) becomes (-y, x) by a turn clockwise.
+    turn << 0, 0, quarter_turn, 0, 1, 0, -quarter_turn, 0, 0;
+    return turn;
+}
+
 }  // namespace plateloom::stitch

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "calib/focus.h"
 #include "calib/said.h"
 #include "io/numbered_files.h"
 #include "stitch/report/take_survey.h"
@@ -132,7 +133,7 @@ private:
                                                   : "moves its iris during the take, from f/";
         for (const Ring& ring :
              {Ring{FindingKind::focus, camera.focus_m, kStill,
-                   "moves its focus during the take, from ", "%.3g to %.3g m"},
+                   "moves its focus during the take, from ", ""},
               Ring{FindingKind::iris, camera.iris, kStill, iris, "%.3g to %.3g"},
               // A lens that breathes changes its focal length by less than a zoom does.
               Ring{FindingKind::focal, camera.focal_course_mm, 5 * kStill,
@@ -144,7 +145,9 @@ private:
             const auto [least, most] = std::minmax_element(values.begin(), values.end());
             if (!(*most > *least * (1 + ring.still))) continue;
             add(ring.kind, false, camera, {},
-                ring.what + said(ring.format, values.front(), values.back()),
+                ring.what + (ring.kind == FindingKind::focus
+                                 ? calib::focusSpanInWords(values.front(), values.back())
+                                 : said(ring.format, values.front(), values.back())),
                 "nothing, where it was meant to and its lens data say so: each frame has its own");
         }
     }

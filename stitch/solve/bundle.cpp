@@ -11,6 +11,7 @@
 #include <numeric>
 
 #include "calib/angle.h"
+#include "stitch/plates/upright_picture.h"
 #include "stitch/solve/bundle_priors.h"
 #include "stitch/solve/free_network.h"
 #include "stitch/solve/tie_cost.h"
@@ -61,6 +62,8 @@ struct Adjustment {
     std::vector<TieResidual> residual;         // one a tie
     std::vector<char> usable, inlier;
     std::vector<double> residual_px;
+    /// Priors count this many times more than they say: see reportUncertainty.
+    double prior_weight = 1;
 
     double* rotationOf(int plate) { return worldFromCamera[plate].coeffs().data(); }
     [[nodiscard]] bool breathes(int plate) const { return breathingSigma(plate) > 0; }
@@ -97,10 +100,12 @@ void flattenTies(Adjustment& job) {
         const auto mm = maps[p].flatFromRecorded_mm(recorded_mm);
         if (!mm) return std::nullopt;
         FlatPoint point;
-        point.mm = *mm - plate.lens.projection_offset_mm;
+        // In the axes of its lens group.
+        point.mm = turnedBack(*mm - plate.lens.projection_offset_mm, plate.quarter_turn);
         point.focal_mm = plate.lens.focal_mm;
         point.half_diagonal_mm = plate.sensor.halfDiagonal_mm();
         point.px_per_mm = {1 / plate.sensor.mmPerPixelX(), 1 / plate.sensor.mmPerPixelY()};
+        if (plate.quarter_turn != 0) std::swap(point.px_per_mm.x(), point.px_per_mm.y());
         point.bends = !plate.distortion_known;
         point.known_breathing = plate.known_breathing;
         Eigen::Matrix<double, 2, kTableTerms.size()> by_term;
@@ -190,7 +195,9 @@ Adjustment prepare(const std::vector<Plate>& plates, const std::vector<Tie>& tie
     for (size_t p = 0; p < plates.size(); ++p) {
         if (!start[p]) continue;
         job.placed[p] = 1;
-        job.worldFromCamera[p] = Eigen::Quaterniond(*start[p]).normalized();
+        job.worldFromCamera[p] =
+            Eigen::Quaterniond(*start[p] * uprightFromRecorded(plates[p].quarter_turn))
+                .normalized();
     }
     flattenTies(job);
     findFreeTerms(job);
@@ -244,18 +251,22 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         if (table[g].axis_mm > 0) {
             sigma[kAxisX] = sigma[kAxisY] = table[g].axis_mm;
             sigma[kP1] = sigma[kP2] = table[g].tangential_per_mm * half_diagonal_mm[g];
-            if (std::count(terms.begin(), terms.end(), kC1))
-                problem.AddResidualBlock(
-                    RadialPrior::create(half_diagonal_mm[g], table[g].radial_mm), nullptr, lens);
+            if (std::count(terms.begin(), terms.end(), kC1)) {
+                auto radial_mm = table[g].radial_mm;
+                for (double& sigma_mm : radial_mm) sigma_mm /= job.prior_weight;
+                problem.AddResidualBlock(RadialPrior::create(half_diagonal_mm[g], radial_mm),
+                                         nullptr, lens);
+            }
         }
         std::vector<int> held;
         for (int term = 0; term < kLensTerms; ++term) {
             if (std::count(terms.begin(), terms.end(), term) == 0)
                 held.push_back(term);
             else
-                problem.AddResidualBlock(TermPrior<kLensTerms>::create(
-                                             term, kLensAsKnown[size_t(term)], sigma[size_t(term)]),
-                                         nullptr, lens);
+                problem.AddResidualBlock(
+                    TermPrior<kLensTerms>::create(term, kLensAsKnown[size_t(term)],
+                                                  sigma[size_t(term)] / job.prior_weight),
+                    nullptr, lens);
         }
         if (held.size() == kLensTerms)
             problem.SetParameterBlockConstant(lens);
@@ -266,8 +277,9 @@ void addLensPriors(Adjustment& job, ceres::Problem& problem) {
         double* breathing = &job.breathing[p];
         if (!problem.HasParameterBlock(breathing)) continue;
         if (job.breathes(int(p)))
-            problem.AddResidualBlock(TermPrior<1>::create(0, 1, job.breathingSigma(int(p))),
-                                     nullptr, breathing);
+            problem.AddResidualBlock(
+                TermPrior<1>::create(0, 1, job.breathingSigma(int(p)) / job.prior_weight), nullptr,
+                breathing);
         else
             problem.SetParameterBlockConstant(breathing);
     }
@@ -277,9 +289,11 @@ void addPosePriors(Adjustment& job, ceres::Problem& problem) {
     if (job.settings.pose_sigma_deg <= 0) return;
     for (size_t p = 0; p < job.plates.size(); ++p) {
         if (!job.plates[p].pose || !problem.HasParameterBlock(job.rotationOf(int(p)))) continue;
-        problem.AddResidualBlock(PosePrior::create(calib::worldFromCamera(*job.plates[p].pose),
-                                                   job.settings.pose_sigma_deg * kRadPerDeg),
-                                 new ceres::HuberLoss(3.0), job.rotationOf(int(p)));
+        problem.AddResidualBlock(
+            PosePrior::create(calib::worldFromCamera(*job.plates[p].pose) *
+                                  uprightFromRecorded(job.plates[p].quarter_turn),
+                              job.settings.pose_sigma_deg * kRadPerDeg / job.prior_weight),
+            new ceres::HuberLoss(3.0), job.rotationOf(int(p)));
     }
 }
 
@@ -375,10 +389,25 @@ double unitVariance(const Adjustment& job, int unknowns) {
     return sum / std::max(1, count - unknowns);
 }
 
+// The covariance is scaled by what the residuals say about the sigmas of the ties. The priors' own
+// sigmas stand as they are: they count so much more here that the scale gives them back.
 void reportUncertainty(Adjustment& job, BundleResult& result) {
     const Parts parts = findParts(job);
+    int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
+                                         [](int count) { return count > 0; }) -
+                           parts.anchor.size());
+    for (const auto& terms : job.free_terms) unknowns += int(terms.size());
+    for (size_t p = 0; p < job.plates.size(); ++p)
+        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
+    // Ties that agree to the last digit (a plate and its copy) are no better than a hundredth of a
+    // pixel all the same, which nothing that was ever recorded reaches.
+    constexpr double kLeastScale = 0.1;
+    const double scale = std::max(kLeastScale, std::sqrt(unitVariance(job, unknowns)));
+
+    job.prior_weight = scale;
     ceres::Problem problem;
     build(job, parts, problem);
+    job.prior_weight = 1;
     std::vector<double*> rotations, others;
     for (size_t p = 0; p < job.plates.size(); ++p)
         rotations.push_back(parts.ties[p] > 0 ? job.rotationOf(int(p)) : nullptr);
@@ -386,13 +415,6 @@ void reportUncertainty(Adjustment& job, BundleResult& result) {
     for (double& breathing : job.breathing) others.push_back(&breathing);
     const FreeNetwork network = freeNetwork(problem, rotations, parts.part, others);
 
-    int unknowns = 3 * int(std::count_if(parts.ties.begin(), parts.ties.end(),
-                                         [](int count) { return count > 0; }) -
-                           parts.anchor.size());
-    for (const auto& terms : job.free_terms) unknowns += int(terms.size());
-    for (size_t p = 0; p < job.plates.size(); ++p)
-        unknowns += parts.ties[p] > 0 && job.breathes(int(p));
-    const double scale = std::sqrt(unitVariance(job, unknowns));
     for (const double sigma_rad : network.sigma_rad)
         result.sigma_deg.push_back(scale * sigma_rad / kRadPerDeg);
     for (const double sigma_rad : network.local_sigma_rad)
@@ -411,7 +433,8 @@ void report(Adjustment& job, BundleResult& result) {
     result.worldFromCamera.resize(job.plates.size());
     for (size_t p = 0; p < job.plates.size(); ++p)
         if (job.placed[p])
-            result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix();
+            result.worldFromCamera[p] = job.worldFromCamera[p].normalized().toRotationMatrix() *
+                                        uprightFromRecorded(job.plates[p].quarter_turn).transpose();
     for (const auto& lens : job.lens) result.correction.push_back({.term = lens});
     result.breathing = job.breathing;
     result.inlier = job.inlier;

@@ -1,7 +1,9 @@
 // The terms that a bundle adjustment found, put back into a lens.
 #include <algorithm>
+#include <utility>
 
 #include "calib/lens_blend.h"
+#include "stitch/plates/upright_picture.h"
 #include "stitch/solve/bundle.h"
 
 namespace plateloom::stitch {
@@ -19,6 +21,14 @@ calib::Lens withTermsAdded(const calib::Lens& to, const LensTerms& term,
 }
 
 calib::Lens corrected(const Plate& plate, const LensCorrection& correction, double breathing) {
+    if (plate.quarter_turn != 0) {
+        Plate recorded = plate;
+        recorded.quarter_turn = 0;
+        recorded.lens = turned(plate.lens, -plate.quarter_turn);
+        std::swap(recorded.sensor.width_mm, recorded.sensor.height_mm);
+        std::swap(recorded.sensor.width_px, recorded.sensor.height_px);
+        return turned(corrected(recorded, correction, breathing), plate.quarter_turn);
+    }
     const auto& term = correction.term;
     calib::Lens lens = plate.lens;
     if (plate.distortion_known && plate.refocused && breathing != 1) {

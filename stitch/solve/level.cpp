@@ -22,31 +22,6 @@ Matrix3d aboutUp(double pan_deg) {
     return Eigen::AngleAxisd(pan_deg * kRadPerDeg, Vector3d::UnitZ()).toRotationMatrix();
 }
 
-// Orientations that most agree on: from the one nearest to all the others, by reweighted means.
-Matrix3d robustMean(const std::vector<Matrix3d>& rotations) {
-    constexpr double kScale_deg = 2.0;
-    const auto weightOf = [&](const Matrix3d& a, const Matrix3d& b) {
-        const double off = calib::angleBetween_deg(a, b) / kScale_deg;
-        return 1.0 / (1.0 + off * off);
-    };
-    Matrix3d mean = rotations.front();
-    double best = -1;
-    for (const auto& candidate : rotations) {
-        double sum = 0;
-        for (const auto& other : rotations) sum += weightOf(candidate, other);
-        if (sum > best) {
-            best = sum;
-            mean = candidate;
-        }
-    }
-    for (int i = 0; i < 20; ++i) {
-        Matrix3d sum = Matrix3d::Zero();
-        for (const auto& rotation : rotations) sum += weightOf(rotation, mean) * rotation;
-        mean = calib::nearestRotation(sum);
-    }
-    return mean;
-}
-
 Matrix3d levelByHorizon(const Rotations& worldFromCamera) {
     Matrix3d spread = Matrix3d::Zero();
     Vector3d upright = Vector3d::Zero();
@@ -83,6 +58,30 @@ double middlePan_deg(const Rotations& worldFromCamera, const Matrix3d& levelled,
 }
 
 }  // namespace
+
+Matrix3d robustMean(const std::vector<Matrix3d>& rotations) {
+    constexpr double kScale_deg = 2.0;
+    const auto weightOf = [&](const Matrix3d& a, const Matrix3d& b) {
+        const double off = calib::angleBetween_deg(a, b) / kScale_deg;
+        return 1.0 / (1.0 + off * off);
+    };
+    Matrix3d mean = rotations.front();
+    double best = -1;
+    for (const auto& candidate : rotations) {
+        double sum = 0;
+        for (const auto& other : rotations) sum += weightOf(candidate, other);
+        if (sum > best) {
+            best = sum;
+            mean = candidate;
+        }
+    }
+    for (int i = 0; i < 20; ++i) {
+        Matrix3d sum = Matrix3d::Zero();
+        for (const auto& rotation : rotations) sum += weightOf(rotation, mean) * rotation;
+        mean = calib::nearestRotation(sum);
+    }
+    return mean;
+}
 
 Matrix3d levelRotation(const Rotations& worldFromCamera, const Rotations& poses, Level level,
                        std::optional<int> north) {

@@ -8,6 +8,10 @@
 
 namespace plateloom::stitch {
 
+/// The rotation that most of these agree on: from the one nearest to all the others, by reweighted
+/// means; a few that are far off do not move it. At least one.
+[[nodiscard]] Matrix3d robustMean(const std::vector<Matrix3d>& rotations);
+
 enum class Level { automatic, poses, horizon, none };
 
 /// A rotation to put before every worldFromCamera: aligned to the poses where there are (robustly),

@@ -10,6 +10,7 @@
 #include "calib/angle.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/placing.h"
+#include "stitch/solve/pose_check.h"
 #include "stitch/solve/solve_report.h"
 #include "stitch/solve/stage_clock.h"
 #include "stitch/solve/tie_rounds.h"
@@ -225,6 +226,14 @@ Solve solvePlates(const PlateSet& set, PlateStore& store, const SolveSettings& s
 
     Solve solve;
     solve.groups = groupsOfParts(cameras.part);
+    if (!solve.groups.empty()) {
+        const PoseCheck poses = checkPoses(cameras, solve.groups.front());
+        if (poses.mirrored) mirrorPans(cameras);
+        if (!poses.off.empty()) {
+            solve.warnings.push_back(poses.inWords(cameras));
+            solve.needs_a_look = true;
+        }
+    }
     const auto by_pose = placeByPoses(cameras, solve.groups);
     placeAlone(cameras);
     levelAll(cameras, settings);

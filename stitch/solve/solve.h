@@ -42,6 +42,7 @@ struct Solve {
     std::vector<std::string> notes, warnings;
     std::vector<StageTime> times;
     double rms_px = 0;
+    bool needs_a_look = false;  ///< a warning tells of something that a person must see
 };
 
 [[nodiscard]] Solve solvePlates(const PlateSet& set, PlateStore& store,

@@ -88,8 +88,17 @@ LensFound lensFound(const Plate& plate, const io::SolvedPlate& solved) {
     return found;
 }
 
+// Trackers tell where cameras stood in their own world; the solve has turned it (level, north).
+void turnPupils(const std::vector<Matrix3d>& solvedFromTracked, std::vector<MountCamera>& cameras) {
+    if (solvedFromTracked.empty()) return;
+    const Matrix3d turn = robustMean(solvedFromTracked);
+    for (auto& camera : cameras)
+        if (camera.pupil_m) camera.pupil_m = turn * *camera.pupil_m;
+}
+
 std::vector<MountCamera> startingMount(const Take& take, const Tried& first) {
     std::vector<MountCamera> cameras(take.clips.size());
+    std::vector<Matrix3d> solvedFromTracked;
     for (size_t c = 0; c < cameras.size(); ++c) {
         const auto& solved = first.of_clip[c];
         auto& camera = cameras[c];
@@ -103,7 +112,12 @@ std::vector<MountCamera> startingMount(const Take& take, const Tried& first) {
         camera.lens = lensFound(*first.plate[c], *solved);
         camera.standing = {{take.first, calib::worldFromCamera(solved->pose)}};
         camera.pupil_m = first.plate[c]->pupil_m;
+        if (camera.placed && camera.pupil_m && first.plate[c]->tracked_pose)
+            solvedFromTracked.emplace_back(
+                camera.standing.front().mountFromCamera *
+                calib::worldFromCamera(*first.plate[c]->tracked_pose).transpose());
     }
+    turnPupils(solvedFromTracked, cameras);
     return cameras;
 }
 

@@ -310,7 +310,11 @@ void setDistance(const std::vector<std::string>& asked, const Take& take, TakeSo
     const bool apart = std::any_of(mount.cameras.begin(), mount.cameras.end(), [](const auto& c) {
         return c.pupil_m && c.pupil_m->norm() > 1e-3;
     });
-    const auto inverseOf = [](const std::string& text, const std::string& whole) {
+    // Nothing stands among the cameras themselves, or nearer than a hand.
+    double nearest_m = 0.1;
+    for (const auto& camera : mount.cameras)
+        if (camera.pupil_m) nearest_m = std::max(nearest_m, 1.5 * camera.pupil_m->norm());
+    const auto inverseOf = [nearest_m](const std::string& text, const std::string& whole) {
         if (text == "infinity") return 0.0;
         size_t used = 0;
         double metres = 0;
@@ -322,6 +326,11 @@ void setDistance(const std::vector<std::string>& asked, const Take& take, TakeSo
         if (used != text.size() || text.empty() || !(metres > 0) || !std::isfinite(metres))
             throw io::InputError("--distance " + whole,
                                  "give metres, infinity, auto, or CLIP:CLIP=METRES for one seam");
+        if (metres < nearest_m)
+            throw io::InputError("--distance " + whole,
+                                 said("is nearer than the cameras can be composed for: give %.2g m "
+                                      "or more",
+                                      nearest_m));
         return 1 / metres;
     };
     ComposeDistance distance;

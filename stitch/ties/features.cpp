@@ -132,6 +132,13 @@ void rootDescriptor(const float* sift, int16_t* root) {
 PlateFeatures detectFeatures(const LightPicture& light, int wanted) {
     const Reduced reduced = reduce(light);
     const cv::Mat codes = equalised(reduced);
+    // A strip holds nothing that could be known again, and no pyramid can be made of it.
+    constexpr int kLeastSide_px = 8;
+    if (std::min(codes.cols, codes.rows) < kLeastSide_px) {
+        PlateFeatures none;
+        none.descriptors.create(0, 128, CV_16S);
+        return none;
+    }
 
     constexpr int kLayers = 3;
     constexpr double kContrast = 0.02, kEdge = 10, kSigma = 1.6;

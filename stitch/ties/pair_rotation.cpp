@@ -87,12 +87,20 @@ Matrix3d refined(const Rays& rays, Matrix3d bFromA, double tolerance) {
     return bFromA;
 }
 
+// Two matches on one spot tell no rotation, rad. The whole overlap of a long lens is narrower than
+// what is one spot of a wide one: a tenth of the frame's shorter side.
+float leastAngle(const calib::LensMap& lens) {
+    constexpr double kMost = 0.02, kShare = 0.1;
+    const auto& sensor = lens.sensor();
+    return float(
+        std::min(kMost, kShare * std::min(sensor.width_px, sensor.height_px) / lens.focal_px()));
+}
+
 // Random sample consensus over pairs of matches, the trusted ones first (the growing pool of Chum
 // and Matas, PROSAC, CVPR 2005). Pairs whose angles differ are thrown away before they cost.
 std::optional<Matrix3d> bestRotation(const Rays& rays, const std::vector<int>& pool,
-                                     float tolerance, std::mt19937& random) {
+                                     float tolerance, float least_angle, std::mt19937& random) {
     constexpr int kMostDraws = 4000, kLeastDraws = 300;
-    constexpr float kLeastAngle = 0.02f;  // rad: two matches on one spot tell no rotation
     if (pool.size() < 4) return std::nullopt;
     float total = 0;
     for (const int i : pool) total += rays.weight[i];
@@ -105,7 +113,7 @@ std::optional<Matrix3d> bestRotation(const Rays& rays, const std::vector<int>& p
         if (i == j) continue;
         const float chord_a = (rays.a(i) - rays.a(j)).norm();
         const float chord_b = (rays.b(i) - rays.b(j)).norm();
-        if (std::min(chord_a, chord_b) < std::max(kLeastAngle, 2 * tolerance) ||
+        if (std::min(chord_a, chord_b) < std::max(least_angle, 2 * tolerance) ||
             std::abs(chord_a - chord_b) > 1.5f * tolerance)
             continue;
         const Matrix3d bFromA = rotationFromTwo(rays, i, j);
@@ -268,8 +276,8 @@ std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& featu
     std::mt19937 random(12345u + unsigned(a) * 7919u + unsigned(b));
     std::vector<Ranked> ranked;
     for (int round = 0; round < kMostHypotheses; ++round) {
-        const auto found =
-            bestRotation(search.rays, remaining(search.rays), float(tolerance), random);
+        const auto found = bestRotation(search.rays, remaining(search.rays), float(tolerance),
+                                        std::min(leastAngle(lens_a), leastAngle(lens_b)), random);
         if (!found) break;
         const Matrix3d bFromA = refined(search.rays, *found, tolerance);
         PairRotation hypothesis = explained(search, bFromA, tolerance);

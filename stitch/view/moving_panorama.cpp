@@ -14,10 +14,24 @@ bool sameGrid(const PanoramaGrid& a, const PanoramaGrid& b) {
            a.top_tan == b.top_tan && a.bottom_tan == b.bottom_tan;
 }
 
-// The label that shows at the same moment in another count.
-io::Timecode labelAt(io::Timecode label, int counting, const io::FrameRate& rate, bool drop_frame) {
-    label.frames = label.frames * rate.counting() / counting;
+// The first label of a second: 0 but where drop-frame leaves some out.
+int firstLabel(io::Timecode label, const io::FrameRate& rate) {
+    for (label.frames = 0; label.frames < rate.counting(); ++label.frames)
+        if (exists(label, rate)) return label.frames;
+    return 0;
+}
+
+// The label that shows at the same moment in another count: as far through its second, whose first
+// labels may be left out in either.
+io::Timecode labelAt(io::Timecode label, const io::FrameRate& from, const io::FrameRate& to,
+                     bool drop_frame) {
+    const int first_from = firstLabel(label, from), frames = label.frames;
     label.drop_frame = drop_frame;
+    const int first_to = firstLabel(label, to);
+    label.frames = from.counting() == to.counting()
+                       ? std::max(frames, first_to)
+                       : first_to + (std::max(frames, first_from) - first_from) *
+                                        (to.counting() - first_to) / (from.counting() - first_from);
     return label;
 }
 
@@ -48,7 +62,8 @@ MovingPanorama::MovingPanorama(const std::filesystem::path& name, PanoramaClaim 
                                  name.string() + " is a still, which no frame of it can move");
         return;
     }
-    io::Clips found = io::findClips({name.string()}, std::nullopt, colour_space);
+    io::Clips found =
+        io::findClips({name.string()}, std::nullopt, colour_space, io::ClipsOf::panoramas);
     clip_ = std::move(found.clips.front());
     warnings_ = std::move(found.warnings);
 }
@@ -83,7 +98,7 @@ int64_t MovingPanorama::numberAt(const io::ShotFrame& frame, bool by_timecode) c
     const io::FrameRate& rate = *clip_->rate;
     const bool drop_frame = clip_->start->drop_frame;
     const io::Timecode label =
-        labelAt(*frame.timecode, frame.rate.value_or(rate).counting(), rate, drop_frame);
+        labelAt(*frame.timecode, frame.rate.value_or(rate), rate, drop_frame);
     const int64_t day = io::framesInADay(rate, drop_frame);
     int64_t since = io::frameNumber(label, rate) - io::frameNumber(*clip_->start, rate);
     since = (since % day + day) % day;

@@ -18,6 +18,7 @@
 #include "stitch/solve/stage_clock.h"
 #include "stitch/view/contact_sheet.h"
 #include "stitch/view/moving_panorama.h"
+#include "stitch/view/view_lens.h"
 #include "stitch/view/view_maps.h"
 
 namespace plateloom::stitch {
@@ -38,15 +39,16 @@ struct Shot {
 
 // One frame; of a moving panorama one for each of its own, or those asked for.
 io::ShotCamera stillCamera(const ViewRequest& request, const MovingPanorama& panorama) {
-    if (!request.focal_mm || !request.sensor_width_mm)
+    if (!request.lens_table && (!request.focal_mm || !request.sensor_width_mm))
         throw io::InputError("", "a still needs --focal and --sensor (or give --camera TRACK)");
     io::ShotCamera camera;
     io::ShotFrame frame;
     frame.number = request.first_frame.value_or(1001);
     frame.sample.pose = request.still;
-    frame.sample.lens.focal_mm = *request.focal_mm;
-    frame.sample.has_focal = true;
-    frame.sample.has_distortion = frame.sample.has_shading = true;  // none, and that is known
+    frame.sample.lens.focal_mm = request.focal_mm.value_or(0);
+    frame.sample.has_focal = request.focal_mm.has_value();
+    // None, and that is known, unless a lens table tells of it.
+    frame.sample.has_distortion = frame.sample.has_shading = !request.lens_table;
     frame.sample.sensor_width_mm = request.sensor_width_mm;
     frame.where = "the camera";
     if (!panorama.moves()) {
@@ -377,7 +379,10 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
     (void)panorama.open(panorama.moves() ? panorama.numbers().front() : 0);
     ViewResult result;
     const auto recorded = recordedFrames(request, &result.warnings);
-    const io::ShotCamera camera = cameraOf(request, recorded, panorama);
+    io::ShotCamera camera = cameraOf(request, recorded, panorama);
+    if (request.lens_table)
+        addMeasuredLens(readLensTableInUse(*request.lens_table),
+                        {request.focal_mm, request.sensor_width_mm}, camera);
     result.notes = camera.notes;
     for (const auto& warning : camera.warnings) result.warnings.push_back(warning);
     result.missing = camera.missing;

@@ -28,6 +28,8 @@ struct ViewRequest {
     /// The shot's camera: a track, or the one pose of a still.
     std::optional<std::filesystem::path> track;
     calib::PanTiltRoll still;
+    /// What the track does not say of the lens; of a still, its lens.
+    std::optional<std::filesystem::path> lens_table;
     std::vector<std::string> shot;  ///< recorded frames to match: their timecode, number and size
     std::optional<io::FrameRange> frames;
     std::optional<int64_t> first_frame;

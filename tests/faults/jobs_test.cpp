@@ -271,3 +271,18 @@ TEST_CASE("A track with too few samples or of another take is refused, status 3"
     CHECK(says(result.err, "timecode"));
     checkPolite(result);
 }
+
+TEST_CASE("A plate that is largely NaN is told of with its share, status 1") {
+    const Folder folder;
+    const auto plate = changedPlate(1, folder, [](OIIO::ImageBuf& p) {
+        for (OIIO::ImageBuf::Iterator<float> at(p); !at.done(); ++at)
+            if (at.y() < 0.42 * p.spec().height) at[1] = std::numeric_limits<float>::quiet_NaN();
+    });
+    const auto result =
+        run("stitch " + quoted(ring().plate(0)) + " " + quoted(plate) + platesFromTo(2, 3) +
+            withTrack() + " --width 1024 -o " + quoted(folder / "pano.exr"));
+    INFO(result.err);
+    CHECK(result.status == 1);
+    CHECK(says(result.err, plate.filename().string() + ": "));
+    CHECK(says(result.err, "(42.2 %) are not finite"));
+}

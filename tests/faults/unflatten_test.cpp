@@ -153,3 +153,35 @@ TEST_CASE("A killed run leaves whole frames only, and resumed makes the same one
         CHECK(contents(folder / "look" / name) == contents(folder / "whole" / name));
     }
 }
+
+TEST_CASE("A resumed run tells of the frames that it keeps what the full run told, status 1") {
+    const Folder folder;
+    writeFlat(folder);
+    std::string track = kTrackHead;
+    for (int i = 0; i < 40; ++i) track += trackLine(timecode(i), 1000 + i, 0);
+    const auto full = unflatten(folder, track);
+    REQUIRE(full.status == 1);  // no overscan: the rim is empty
+    const auto line = full.err.substr(full.err.find("warning: a.1001.exr"));
+    const std::string told = line.substr(0, line.find('\n'));
+    CHECK_THAT(told, Contains("does not reach everywhere"));
+    const auto resumed = unflatten(folder, track, "--resume");
+    CHECK(resumed.status == 1);
+    CHECK_THAT(resumed.err, Contains(told) && Contains("kept 2 frames"));
+}
+
+TEST_CASE("A frame that is largely NaN is told of with its share, resumed as well, status 1") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "plates");
+    writeFrame(folder / "plates/a.1001.exr", stamped(0, 1), [](double x, double y, int c) {
+        return c < 3 && y < 0.42 * kHeight ? std::nan("") : grey(x, y, c);
+    });
+    put(folder / "lens.csv", kTrackHead + trackLine(timecode(1), 1001, 0));
+    const std::string flatten = "flatten " + quoted(folder / "plates") + " --lens " +
+                                quoted(folder / "lens.csv") + " -o " + quoted(folder / "out");
+    for (const char* more : {"", " --resume"}) {
+        const auto said = run(flatten + more);
+        CHECK(said.status == 1);
+        CHECK_THAT(said.err,
+                   Contains("a.1001.exr") && Contains("42.2 %") && Contains("not finite"));
+    }
+}

@@ -224,3 +224,31 @@ TEST_CASE(
     REQUIRE(read.solved.mount.cameras[2].standing.size() == 2);
     CHECK(read.solved.mount.cameras[2].standing[1].from_frame == 1007);
 }
+
+TEST_CASE("Whichever way the world is turned, cameras that stand apart stay where they stood") {
+    auto settings = smallArray();
+    settings.moves = false;
+    settings.iris_camera = 0;
+    settings.pupil_radius_m = 0.15;
+    settings.frames = 3;
+    settings.measured_deg = 0;
+    settings.shake.reach_deg = 0;
+    const Filmed filmed(settings);
+    const Take take = gatherTake(filmed.arguments());
+    double tracked_px = 0;
+    for (const auto& [level, north] : {std::pair{Level::automatic, ""},
+                                       {Level::automatic, "cam3"},
+                                       {Level::horizon, ""},
+                                       {Level::none, ""},
+                                       {Level::none, "cam3"}}) {
+        TakeSolveSettings turned;
+        turned.solve.level = level;
+        turned.north = north;
+        writeTakeSolve(filmed.folder / "mount.jsonl", take, solveTake(take, turned, silent));
+        const auto errors = filmed.mountErrors();
+        INFO("level " << int(level) << ", north " << north << ": " << errors.rms_px << " px");
+        if (tracked_px == 0) tracked_px = errors.rms_px;
+        CHECK(errors.rms_px < 0.08);
+        CHECK(errors.rms_px < tracked_px + 0.01);
+    }
+}

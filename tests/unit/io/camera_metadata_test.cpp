@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "calib/focus.h"
 #include "io/plate_file.h"
 #include "tests/program.h"
 #include "tests/unit/io/raw_exr.h"
@@ -169,4 +170,13 @@ TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
     CHECK(*file.frame_rate == FrameRate{24000, 1001});
     CHECK(*file.shutter_deg == Approx(172.8).epsilon(kFloat));
     CHECK(file.clip == "12A take 3");
+}
+
+TEST_CASE("A lens that is focused at infinity is, not unsaid") {
+    const PlateFile file = headerOf({number("focus", INFINITY)});
+    REQUIRE(file.focus_m);
+    CHECK(plateloom::calib::isAtInfinity(*file.focus_m));
+    CHECK(std::isfinite(*file.focus_m));
+    CHECK(plateloom::calib::focusInWords(*file.focus_m) == "infinity");
+    CHECK_FALSE(headerOf({number("focus", NAN)}).focus_m);
 }

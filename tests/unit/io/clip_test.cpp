@@ -6,6 +6,7 @@
 #include "io/input_error.h"
 #include "io/numbered_files.h"
 #include "tests/clips_on_disk.h"
+#include "tests/moving_panorama_on_disk.h"
 #include "tests/program.h"
 
 using namespace plateloom;
@@ -208,4 +209,38 @@ TEST_CASE("Runs of numbers are written as a person writes them") {
     CHECK(runsOf({1, 2, 3, 7, 9, 10}) == "1-3, 7, 9-10");
     CHECK(runsOf({1, 3, 5, 7}, 2) == "1, 3 and 2 more");
     CHECK(framesInWords({5}) == "frame 5");
+}
+
+TEST_CASE("A folder of folders, one a camera, is a clip of each; nothing else in them is") {
+    const Folder folder;
+    for (const char* name : {"cam1", "cam2"}) test::writeClip(folder / name, name, {}, 7, 9);
+    for (const char* name : {"A001", "A002"}) test::writeClip(folder / name, "frame", {}, 1, 3);
+    std::filesystem::create_directories(folder / "notes");
+    test::put(folder / "notes/notes.txt", "x");
+    const Clips found = find(folder.path().string());
+    REQUIRE(found.clips.size() == 4);
+    CHECK(found.clips[0].name == "A001/frame");
+    CHECK(found.clips[1].name == "A002/frame");
+    CHECK(found.clips[2].name == "cam1");
+    CHECK(found.clips[3].name == "cam2");
+    CHECK(found.clips[3].numbers == std::vector<int64_t>{7, 8, 9});
+    // A folder that holds clips itself is searched no deeper.
+    test::writeClip(folder.path(), "top", {}, 1, 2);
+    CHECK(find(folder.path().string()).clips.size() == 1);
+}
+
+TEST_CASE("A moving panorama among the clips of an earlier run is left out, and said to be") {
+    const Folder folder;
+    test::writeClip(folder / "cam1", "cam1", {}, 7, 9);
+    test::writeMovingPanorama((folder / "pano.####.exr").string(), {}, 7, 9);
+    test::writeMovingPanorama((folder / "cam1/pano.####.exr").string(), {}, 7, 9);
+    for (const std::string& argument : {folder.path().string(), (folder / "cam1").string()}) {
+        const Clips found = find(argument);
+        REQUIRE(found.clips.size() == 1);
+        CHECK(found.clips[0].name == "cam1");
+        CHECK_THAT(all(found.warnings), Contains("left out") && Contains("a panorama"));
+    }
+    const std::string pattern = (folder / "pano.####.exr").string();
+    CHECK_THROWS_WITH(find(pattern), Contains("is a panorama"));
+    CHECK(findClips({pattern}, {}, "", ClipsOf::panoramas).clips.size() == 1);
 }

@@ -4,7 +4,9 @@
 #include <filesystem>
 #include <fstream>
 
+#include "calib/focus.h"
 #include "io/input_error.h"
+#include "tests/program.h"
 
 using namespace plateloom;
 using Catch::Matchers::Contains;
@@ -151,4 +153,21 @@ TEST_CASE("A camera report gives what it has, and empty cells are not zeros") {
     CHECK(report.lines[0].pan_deg == 10.0);
     CHECK_FALSE(report.lines[0].tilt_deg);
     CHECK(report.lines[0].nd_stops == 0.9);
+}
+
+TEST_CASE("Focus at infinity is understood in tracks and camera reports") {
+    const test::Folder folder;
+    for (const char* word : {"inf", "Infinity", "INF", "\u221e", "1e30"}) {
+        test::put(folder / "track.csv", std::string("focal_mm,focus_ft\n24,") + word + "\n");
+        test::put(folder / "report.csv", std::string("file,focus_m\na.exr,") + word + "\n");
+        const auto track = io::readLensTrack(folder / "track.csv");
+        const auto report = io::readCameraReport(folder / "report.csv");
+        INFO(word);
+        CHECK(track.samples[0].lens.focus_m == calib::kFocusAtInfinity_m);
+        CHECK(report.lines[0].focus_m == calib::kFocusAtInfinity_m);
+    }
+    test::put(folder / "track.csv", "focal_mm,focus_m\n24,nan\n");
+    CHECK_THROWS_WITH(io::readLensTrack(folder / "track.csv"), Contains("not a finite number"));
+    test::put(folder / "track.csv", "focal_mm,focus_m\ninf,3\n");
+    CHECK_THROWS_WITH(io::readLensTrack(folder / "track.csv"), Contains("not a finite number"));
 }

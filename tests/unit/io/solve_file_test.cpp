@@ -126,3 +126,27 @@ TEST_CASE("A line that a person wrote by hand needs no more than file, rotation 
     CHECK(plates[0].sensor.height_mm == 18);
     std::filesystem::remove(path);
 }
+
+TEST_CASE("A solve whose lens or gain can't be used is refused where it stands") {
+    const auto path = inTemporaryFolder("plateloom_solve_fault_test.jsonl");
+    const auto refused = [&](const auto& change) {
+        auto plates = twoPlates();
+        plates[0].lens = {};
+        plates[0].lens.focal_mm = 24;
+        change(plates[0]);
+        io::writeSolve(path, plates);
+        return [path] { (void)io::readSolve(path); };
+    };
+    refused([](io::SolvedPlate&) {})();
+    // Folds at 16 of the 20.7 mm to the corner.
+    CHECK_THROWS_WITH(
+        refused([](io::SolvedPlate& p) { p.lens.distortion.radial[0] = -1.0 / (3 * 256); })(),
+        Catch::Contains("plateloom_solve_fault_test.jsonl:1") && Catch::Contains("lens"));
+    CHECK_THROWS_WITH(refused([](io::SolvedPlate& p) { p.lens.shading.a1 = 0.004; })(),
+                      Catch::Contains("lens"));
+    CHECK_THROWS_WITH(refused([](io::SolvedPlate& p) {
+                          p.gain = {1, 1e300, 1};
+                      })(),
+                      Catch::Contains("gain"));
+    std::filesystem::remove(path);
+}

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
+#include "calib/focus.h"
 #include "stitch/plates/plate_set.h"
 
 using namespace plateloom;
@@ -149,4 +150,36 @@ TEST_CASE("a report with other names is told once, and the plates are looked at 
     REQUIRE(count(half.findings, FindingKind::missing_plate) == 1);
     CHECK(half.findings[0].plates == std::vector<std::string>{"b.2.exr"});
     CHECK(half.set.plates[0].lens.focal_mm == 35);
+}
+
+TEST_CASE("plates with one locked timecode are tied by order, as a stitch ties them", "[record]") {
+    std::vector<io::PlateFile> files;
+    io::LensTrack track;
+    track.path = "lens.jsonl";
+    for (int i = 0; i < 6; ++i) {
+        files.push_back(plateFile("a." + std::to_string(i) + ".exr", at(0, 0)));
+        track.samples.push_back(sampleAt(at(i, 7), 5 + 0.01 * i, 2.8));
+    }
+    const auto record = describeShoot(files, {track}, nullptr, {});
+    CHECK(count(record.findings, FindingKind::sample) == 0);
+    CHECK(record.has_sample == std::vector<char>(6, 1));
+    CHECK(record.set.plates[4].lens.focus_m == Approx(5.04));
+}
+
+TEST_CASE("a lens racked to infinity is told so, and one locked there is calm", "[record]") {
+    for (const bool racked : {false, true}) {
+        std::vector<io::PlateFile> files;
+        io::LensTrack track;
+        track.path = "lens.jsonl";
+        for (int i = 0; i < 6; ++i) {
+            files.push_back(plateFile("a." + std::to_string(i) + ".exr", at(i, 7)));
+            track.samples.push_back(sampleAt(
+                at(i, 7), racked && i == 3 ? 4 : calib::kFocusAtInfinity_m, 2.8 + 0.001 * i));
+        }
+        const auto findings = driftFindings(describeShoot(files, {track}, nullptr, {}));
+        REQUIRE(count(findings, FindingKind::focus) == size_t(racked));
+        if (racked)
+            CHECK_THAT(findings.front().text,
+                       Catch::Contains("4 m where the others have infinity"));
+    }
 }

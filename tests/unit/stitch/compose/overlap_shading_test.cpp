@@ -166,3 +166,23 @@ TEST_CASE("Overlaps that can't tell the shading are said to, and none is taken o
     CHECK_THAT(told.warnings[0], Catch::Contains("none is taken out"));
     CHECK(shoot.solved[0].lens.shading.a1 == 0);
 }
+
+TEST_CASE("A shading that takes all light before the corner is not used, and no nan is told",
+          "[shading]") {
+    // Dark corners beyond what overlaps show: the polynomial that they fit goes below nothing.
+    constexpr calib::Shading kTunnel{1e-4, 2e-7, 1.6e-8};
+    REQUIRE(kTunnel.transmission(std::pow(kSensor.halfDiagonal_mm(), 2)) < 0);
+    std::vector<Shot> shots;
+    for (int i = 0; i < 12; ++i)
+        shots.push_back({lensWith(kTunnel), {30.0 * i, i % 2 ? 4.0 : -4.0, 0}, 1});
+    auto shoot = recorded(shots, 0.002f);
+    for (auto& pixels : shoot.pixels)
+        for (size_t i = 0; i < pixels.full.size(); i += 4)
+            if (pixels.full[i + 1] < 0.02f)
+                for (size_t c = 0; c < 4; ++c) pixels.full[i + c] = 0;
+    const auto told = balanced(shoot);
+    for (const auto& lines : {told.notes, told.warnings})
+        for (const auto& line : lines) CHECK_THAT(line, !Catch::Contains("nan"));
+    for (const auto& plate : shoot.solved)
+        CHECK(plate.lens.shading.transmission(std::pow(kSensor.halfDiagonal_mm(), 2)) > 0);
+}

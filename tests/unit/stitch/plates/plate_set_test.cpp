@@ -227,3 +227,36 @@ TEST_CASE("What only some plates know makes exposures incomparable; what none kn
           Approx(1.03).margin(0.01));
     CHECK(knownExposure({ExposureFacts{}, ExposureFacts{}}).warning.empty());
 }
+
+TEST_CASE("A report that gives pan and tilt only keeps the roll that its upright picture has") {
+    auto sample = wideSample();
+    sample.pose = calib::PanTiltRoll{10, 2, 91};
+    io::CameraReport report;
+    io::ReportLine line;
+    line.file = "a";
+    line.pan_deg = 12;
+    line.tilt_deg = 3;
+    report.lines.push_back(line);
+    const auto upright =
+        describePlates({plate("a", 2000, 3000)}, {trackOf(sample)}, &report, {}).plates[0];
+    REQUIRE(upright.pose);
+    CHECK(upright.pose->pan_deg == 12);
+    CHECK(upright.pose->tilt_deg == 3);
+    CHECK(upright.pose->roll_deg == Approx(1).margin(1e-9));
+    REQUIRE(upright.tracked_pose);
+    CHECK(upright.tracked_pose->pan_deg == 10);
+    CHECK(upright.tracked_pose->roll_deg == Approx(1).margin(1e-9));
+}
+
+TEST_CASE("An upright picture of which nothing is known has the lying ones' lens") {
+    const auto set =
+        describePlates({plate("a"), plate("b", 2000, 3000), plate("c")}, {}, nullptr, {});
+    const Plate &lying = set.plates[0], &upright = set.plates[1];
+    CHECK(upright.sensor.height_mm == Approx(lying.sensor.width_mm));
+    CHECK(upright.lens.focal_mm == Approx(lying.lens.focal_mm));
+    CHECK(upright.lens_group == lying.lens_group);
+    CHECK(upright.quarter_turn == 1);
+    CHECK(lying.quarter_turn == 0);
+    // Alone, they have axes of their own.
+    CHECK(described(plate("b", 2000, 3000)).quarter_turn == 0);
+}

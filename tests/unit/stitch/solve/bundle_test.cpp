@@ -6,6 +6,7 @@
 #include <cmath>
 #include <random>
 
+#include "stitch/plates/upright_picture.h"
 #include "stitch/solve/tie_residual.h"
 #include "tests/unit/stitch/solve/turned_plates.h"
 
@@ -389,5 +390,76 @@ TEST_CASE("A table's distortion is set right within what it claims of it") {
         CHECK(left_px < 0.25 * inCorner_px(table));
         CHECK(largestError_px(result, set) < 0.03);
         CHECK(result.correction[0].sigma(kC2) > 0);
+    }
+}
+
+TEST_CASE("What the ties hardly tell is stated no less surely than it was known before") {
+    // A long lens: two plates tell next to nothing of its focal length, however rough their ties.
+    std::mt19937 random(4);
+    auto set =
+        turnedPlates({calib::worldFromCamera({0, 0, 0}), calib::worldFromCamera({1.8, 0, 0})},
+                     lensOf(800), lensOf(800), kSensor);
+    for (auto& plate : set.plates) plate.focal_sigma = 0.03;
+    auto ties = allTies(set, 40, 0.3, random);
+    REQUIRE(ties.size() == 40);
+    for (auto& tie : ties) tie.sigma_px = 0.1;  // said to be better than they are
+    const auto result = bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.01, random),
+                                     {}, {.outlier_px = 0, .covariance = true});
+    REQUIRE(result.usable);
+    CHECK(result.correction[0].sigma(kScale) <= 0.03 * 1.001);
+    CHECK(result.correction[0].sigma(kScale) > 0.02);
+}
+
+TEST_CASE("A plate and its copy tell nothing of the lens, and are not said to") {
+    auto set = turnedPlates({calib::worldFromCamera({0, 0, 0}), calib::worldFromCamera({0, 0, 0})},
+                            lensOf(24), lensOf(24), kSensor);
+    for (auto& plate : set.plates) plate.focal_sigma = 0.5;
+    std::mt19937 random(4);
+    const auto ties = allTies(set, 100, 0, random);
+    const auto result = bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.01, random),
+                                     {}, {.outlier_px = 0, .covariance = true});
+    REQUIRE(result.usable);
+    CHECK(result.correction[0].sigma(kScale) > 0.1);
+}
+
+TEST_CASE("A picture turned upright shares its lens with the lying ones, centre and all") {
+    calib::Lens truth = lensOf(24, 2e-4);
+    truth.projection_offset_mm = {0.12, -0.07};
+    for (const int quarter_turn : {1, -1}) {
+        std::mt19937 random(6);
+        auto set = turnedPlates(turnedRows(kThreeRows, 1), truth, lensOf(24), kSensor);
+        std::vector<calib::LensMap> lenses;
+        for (size_t p = 0; p < set.plates.size(); ++p) {
+            Plate& plate = set.plates[p];
+            plate.distortion_known = false;
+            plate.focal_sigma = 0.03;
+            plate.quarter_turn = p % 5 == 2 ? quarter_turn : 0;
+            if (plate.quarter_turn != 0) plate.sensor = {20.25, 36, 1152, 2048};
+            lenses.emplace_back(turned(truth, plate.quarter_turn), plate.sensor);
+        }
+        std::vector<Tie> ties;
+        std::uniform_real_distribution<double> across(0, 1);
+        for (int a = 0; a < int(lenses.size()); ++a)
+            for (int b = a + 1; b < int(lenses.size()); ++b)
+                for (int i = 0; i < 300; ++i) {
+                    const auto& sensor = set.plates[size_t(a)].sensor;
+                    const Vector2d px(sensor.width_px * across(random),
+                                      sensor.height_px * across(random));
+                    const auto ray = lenses[size_t(a)].rayFromRecorded(px);
+                    const auto there = lenses[size_t(b)].recordedFromRay(
+                        set.worldFromCamera[size_t(b)].transpose() *
+                        (set.worldFromCamera[size_t(a)] * *ray));
+                    if (there && lenses[size_t(b)].inPicture(*there))
+                        ties.push_back({a, b, px, *there, 0.05});
+                }
+        const auto result =
+            bundleAdjust(set.plates, ties, roughly(set.worldFromCamera, 0.5, random), {},
+                         {.radial_terms = 1, .solve_axis = true, .outlier_px = 0});
+        REQUIRE(result.usable);
+        CHECK(result.rms_px < 0.01);
+        CHECK(largestError_px(result, set) < 0.05);
+        const calib::Lens upright = corrected(set.plates[2], result.correction[0]);
+        const calib::Lens expected = turned(truth, quarter_turn);
+        CHECK((upright.projection_offset_mm - expected.projection_offset_mm).norm() < 0.02);
     }
 }

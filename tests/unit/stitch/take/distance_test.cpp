@@ -2,6 +2,7 @@
 
 #include "calib/pose.h"
 #include "stitch/plates/placed_plate.h"
+#include "stitch/take/solve_take.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;
@@ -49,4 +50,20 @@ TEST_CASE("Each seam has its own distance, and there is the way back everywhere 
             plate.directionFromCamera(plate.cameraFromDirection(direction).normalized());
         CHECK((back - direction).norm() < 2e-5);
     }
+}
+
+TEST_CASE("A distance among the cameras, or nearer than a hand, is refused with the least one") {
+    Take take;
+    TakeSolve solve;
+    for (const double x : {-0.5, 0.5}) {
+        MountCamera camera;
+        camera.placed = true;
+        camera.pupil_m = Vector3d(x, 0, 0);
+        solve.solved.mount.cameras.push_back(camera);
+    }
+    for (const char* nearer : {"1e-300", "0.01", "0.7"})
+        CHECK_THROWS_WITH(setDistance({nearer}, take, solve),
+                          Catch::Contains("--distance") && Catch::Contains("0.75 m or more"));
+    setDistance({"0.8"}, take, solve);
+    CHECK(solve.solved.distance->inverse_m == Approx(1.25));
 }

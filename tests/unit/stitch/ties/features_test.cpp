@@ -202,3 +202,12 @@ TEST_CASE("Plates of any size, even of one pixel, are looked at without harm") {
         }
     }
 }
+
+TEST_CASE("A strip among the plates has no features, and is no reason to stop") {
+    for (const auto& [width, height] : {std::pair{5000, 1}, {1, 700}, {5000, 20}}) {
+        const auto features = detectFeatures(
+            pictureOf(width, height, [](double x, double y) { return std::sin(x * y); }), 200);
+        CHECK(features.recorded_px.empty());
+        CHECK(features.descriptors.rows == 0);
+    }
+}

@@ -16,9 +16,9 @@ namespace {
 
 constexpr int kWidth = 640, kHeight = 360;
 
-calib::LensMap bentLens() {
+calib::LensMap bentLens(double focal_mm = 30) {
     calib::Lens lens;
-    lens.focal_mm = 30;
+    lens.focal_mm = focal_mm;
     lens.distortion.radial = {-1.2e-4, 0, 0, 0, 0, 0};
     return {lens, calib::Sensor{36, 20.25, kWidth, kHeight}};
 }
@@ -26,11 +26,12 @@ calib::LensMap bentLens() {
 // Light for every direction: waves in space, looked at on the unit sphere.
 class WaveWorld {
 public:
-    explicit WaveWorld(unsigned seed) {
+    // `focal_mm`: fine enough for such a lens.
+    explicit WaveWorld(unsigned seed, double focal_mm = 30) {
         std::mt19937 random(seed);
         std::normal_distribution<double> normal(0.0, 1.0);
         for (int i = 0; i < 60; ++i) {
-            const double per_rad = 15 * std::pow(8.0, i / 59.0);
+            const double per_rad = focal_mm / 2 * std::pow(8.0, i / 59.0);
             Vector3d k(normal(random), normal(random), normal(random));
             waves_.push_back(
                 {k.normalized() * per_rad, 6 * normal(random), 1 / std::sqrt(per_rad)});
@@ -83,6 +84,22 @@ TEST_CASE("The rotation between two overlapping plates is found through a bent l
         REQUIRE(px);
         CHECK((*px - tie.px_b).norm() < 4.5);
     }
+}
+
+TEST_CASE("A long lens's narrow overlap gives its rotation as a wide one's does") {
+    // 1200 mm see 1.7 degrees; a third of that is shared.
+    const WaveWorld world(1, 1200);
+    const calib::LensMap lens = bentLens(1200);
+    const Matrix3d a = calib::worldFromCamera({0, 0, 0}),
+                   b = calib::worldFromCamera({-1.2, 0.1, 0.5});
+    const auto features_a = detectFeatures(plateOf(world, lens, a, 1), 800);
+    const auto features_b = detectFeatures(plateOf(world, lens, b, 2), 800);
+    const auto found = pairRotations(0, 1, features_a, features_b, lens, lens, 3.0);
+    REQUIRE_FALSE(found.empty());
+    CHECK(calib::angleBetween_deg(found[0].bFromA, b.transpose() * a) < 0.2);
+    const Vector3d shared = calib::worldFromCamera({-0.6, 0, 0}).col(1);
+    const Vector3d in_b = found[0].bFromA * (a.transpose() * shared);
+    CHECK((in_b - b.transpose() * shared).norm() * lens.focal_px() < 2);
 }
 
 namespace {

@@ -79,3 +79,25 @@ TEST_CASE("A frame that is no panorama of the same kind, or a slipped still, is 
     CHECK(still.choicesFor({at({}, {24, 1})})[0].number == 0);
     CHECK(still.open(0).file().width == 64);
 }
+
+TEST_CASE("The second whose first labels drop-frame leaves out is shown from its first frame on") {
+    const Folder folder;
+    ClipOnDisk clip;
+    clip.rate = io::FrameRate{30000, 1001};
+    clip.start = io::Timecode{0, 0, 59, 28, true};
+    clip.first = 1;
+    const std::string pattern = (folder / "pano.####.exr").string();
+    test::writeMovingPanorama(pattern, clip, 1, 62);
+    MovingPanorama panorama(pattern, {}, "", kCache, 0);
+    std::vector<io::ShotFrame> shot;
+    for (const int frame : {0, 1, 2, 12, 23}) shot.push_back(at({0, 1, 0, frame, false}, {24, 1}));
+    shot.push_back(at({0, 1, 1, 0, false}, {24, 1}));
+    const auto choices = panorama.choicesFor(shot);
+    // Frames 1 and 2 are 00:00:59;28 and ;29, frame 3 is 00:01:00;02, and 31 is 00:01:01;00.
+    CHECK(choices[0].number == 3);
+    CHECK(choices[1].number == 4);
+    CHECK(choices[2].number == 5);
+    CHECK(choices[3].number == 17);
+    CHECK(choices[4].number == 29);
+    CHECK(choices[5].number == 31);
+}

@@ -1,0 +1,17 @@
+// Pixels that are not finite in a plate's file: what people are told of them.
+#pragma once
+
+#include <cstddef>
+#include <string>
+
+namespace plateloom::stitch {
+
+/// "a.exr: 1042 pixels (0.05 %) are not finite..."
+[[nodiscard]] std::string badPixelsInWords(const std::string& name, size_t bad_pixels,
+                                           size_t pixels);
+
+/// More of them than defects of a sensor or a render make (common practice): something went wrong
+/// with the file, and a person must see it.
+[[nodiscard]] bool areHoles(size_t bad_pixels, size_t pixels);
+
+}  // namespace plateloom::stitch
