@@ -1,9 +1,11 @@
 #include "stitch/plan/plan.h"
+#include "calib/said.h"
 
 #include <cmath>
 #include <cstdio>
 
 #include "calib/frame_outline.h"
+#include "calib/said.h"
 #include "stitch/plan/plan_proof.h"
 #include "stitch/plan/plan_search.h"
 
@@ -37,12 +39,6 @@ bool holds(const PlanWish& wish, const PlanProof& proof) {
            proof.least_upright >= wish.overlap;
 }
 
-std::string text(const char* form, double a) {
-    char out[200];
-    std::snprintf(out, sizeof out, form, a);
-    return out;
-}
-
 }  // namespace
 
 std::optional<std::string> faultOf(const PlanWish& wish) {
@@ -63,7 +59,7 @@ Plan planShots(const PlanWish& wish) {
     Plan plan;
     constexpr double kMostOverlap = 0.95, kMostPlates = 5000;
     if (wish.overlap > kMostOverlap) {
-        plan.why_not = text(
+        plan.why_not = said(
             "plates that overlap by %.0f %% would have to look the same way; 95 %% is "
             "the most that is planned here",
             100 * wish.overlap);
@@ -75,7 +71,7 @@ Plan planShots(const PlanWish& wish) {
         (wish.pan_to_deg - wish.pan_from_deg) * (wish.tilt_to_deg - wish.tilt_from_deg) /
         (outline.across_deg() * outline.upright_deg() * (1 - wish.overlap) * (1 - wish.overlap));
     if (about > kMostPlates) {
-        plan.why_not = text(
+        plan.why_not = said(
             "that would take about %.0f plates; ask for less overlap or less cover, "
             "or use a shorter lens",
             about);

@@ -2,67 +2,58 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdarg>
 #include <cstdio>
 
 #include "calib/frame_outline.h"
+#include "calib/said.h"
 #include "stitch/check/cover.h"
 
 namespace plateloom::stitch {
 
 namespace {
 
-[[gnu::format(printf, 1, 2)]] std::string text(const char* form, ...) {
-    char out[400];
-    va_list arguments;
-    va_start(arguments, form);
-    std::vsnprintf(out, sizeof out, form, arguments);
-    va_end(arguments);
-    return out;
-}
-
 std::string bytes(double count) {
     const char* unit[] = {"B", "kB", "MB", "GB", "TB", "PB"};
     int step = 0;
     for (; count >= 1000 && step < 5; ++step) count /= 1000;
-    return text(count < 10 ? "%.2f %s" : count < 100 ? "%.1f %s" : "%.0f %s", count, unit[step]);
+    return said(count < 10 ? "%.2f %s" : count < 100 ? "%.1f %s" : "%.0f %s", count, unit[step]);
 }
 
 // Three digits, as a focus scale is read.
 std::string metres(double m) {
-    return m >= 1000 ? text("%.0f m", m) : text("%.3g m", m);
+    return m >= 1000 ? said("%.0f m", m) : said("%.3g m", m);
 }
 
 std::string millimetres(double mm) {
-    return text(mm < 1 ? "%.2f mm" : mm < 10 ? "%.1f mm" : "%.0f mm", mm);
+    return said(mm < 1 ? "%.2f mm" : mm < 10 ? "%.1f mm" : "%.0f mm", mm);
 }
 
 std::string coverText(const PlanWish& wish) {
-    std::string low = text("%g", wish.tilt_from_deg), high = text("%g", wish.tilt_to_deg);
+    std::string low = said("%g", wish.tilt_from_deg), high = said("%g", wish.tilt_to_deg);
     if (wish.nadir) low = "straight down";
     if (wish.zenith) high = "straight up";
-    return text("pan %g to %g, tilt %s to %s", wish.pan_from_deg, wish.pan_to_deg, low.c_str(),
+    return said("pan %g to %g, tilt %s to %s", wish.pan_from_deg, wish.pan_to_deg, low.c_str(),
                 high.c_str());
 }
 
 std::string proofText(const Plan& plan, const PlanWish& wish) {
     std::string out =
-        text("%zu plates in %d rows leave nothing of it uncovered", plan.shots.size(), plan.rows);
+        said("%zu plates in %d rows leave nothing of it uncovered", plan.shots.size(), plan.rows);
     if (plan.shots.size() == 1) out = "one plate sees all of it";
     bool beside = false, upright = false;
     for (const ShotPair& pair : plan.proof.pairs) (pair.same_row ? beside : upright) = true;
     if (beside || upright) out += "; neighbours share";
     // Rounded down: what is promised is at least this.
     const auto share = [](double overlap) { return 0.1 * std::floor(overlap * 1000); };
-    if (beside) out += text(" %.1f %% or more beside", share(plan.proof.least_beside));
+    if (beside) out += said(" %.1f %% or more beside", share(plan.proof.least_beside));
     if (beside && upright) out += ",";
-    if (upright) out += text(" %.1f %% or more above and below", share(plan.proof.least_upright));
-    if (beside || upright) out += text(" (wanted: %g %%)", 100 * wish.overlap);
+    if (upright) out += said(" %.1f %% or more above and below", share(plan.proof.least_upright));
+    if (beside || upright) out += said(" (wanted: %g %%)", 100 * wish.overlap);
     return out;
 }
 
 std::string focusText(const PlanFigures& f, const PlanTerms& terms) {
-    std::string out = text(
+    std::string out = said(
         "lock at %s, the hyperfocal distance at f/%g: from %s on nothing is blurred by more than "
         "one "
         "panorama pixel (%.4f mm on the sensor)",
@@ -72,20 +63,20 @@ std::string focusText(const PlanFigures& f, const PlanTerms& terms) {
         return out + "; the nearest thing, at " + metres(*terms.nearest_m) + ", is within that";
     out += "; the nearest thing, at " + metres(*terms.nearest_m) + ", is not";
     if (f.stop_for_nearest)
-        out += text(": that would take f/%.1f, focused at %s", *f.stop_for_nearest,
+        out += said(": that would take f/%.1f, focused at %s", *f.stop_for_nearest,
                     metres(2 * *terms.nearest_m).c_str());
     return out;
 }
 
 std::string headText(const PlanFigures& f, const PlanTerms& terms) {
     if (f.widest_turn_deg <= 0) return "one plate: nothing turns";
-    std::string out = text(
+    std::string out = said(
         "parallax stays within one panorama pixel while the axis is %s or less from the "
         "entrance pupil for each metre to the nearest thing",
         millimetres(f.pupil_mm_per_m).c_str());
     if (f.pupil_mm)
         out +=
-            text(": %s at %s", millimetres(*f.pupil_mm).c_str(), metres(*terms.nearest_m).c_str());
+            said(": %s at %s", millimetres(*f.pupil_mm).c_str(), metres(*terms.nearest_m).c_str());
     return out;
 }
 
@@ -96,14 +87,14 @@ std::vector<std::pair<std::string, std::string>> figureTexts(const Plan& plan, c
     const calib::Sensor& sensor = wish.lens.sensor();
     return {
         {"Camera",
-         text("%.4g mm on %g x %g mm, %d x %d pixels; it sees %.1f x %.1f degrees",
+         said("%.4g mm on %g x %g mm, %d x %d pixels; it sees %.1f x %.1f degrees",
               wish.lens.lens().focal_mm, sensor.width_mm, sensor.height_mm, sensor.width_px,
               sensor.height_px, outline.across_deg(), outline.upright_deg())},
-        {"Cover", coverText(wish) + text(": %.1f %% of the sphere", 100 * f.cover_share)},
+        {"Cover", coverText(wish) + said(": %.1f %% of the sphere", 100 * f.cover_share)},
         {"Proven", proofText(plan, wish)},
-        {"Panorama", text("%d x %d at the plates' own resolution, %s in half RGBA",
+        {"Panorama", said("%d x %d at the plates' own resolution, %s in half RGBA",
                           f.panorama_width, f.panorama_height, bytes(f.panorama_bytes).c_str())},
-        {"Data", text("%s a frame in half RGB, uncompressed; %s for one frame of every plate; %s "
+        {"Data", said("%s a frame in half RGB, uncompressed; %s for one frame of every plate; %s "
                       "for a minute of one plate at %g frames a second",
                       bytes(f.plate_bytes).c_str(), bytes(f.shoot_bytes).c_str(),
                       bytes(f.minute_bytes).c_str(), terms.frames_per_second)},
@@ -143,11 +134,11 @@ std::string fileNameOf(const std::string& pattern, int number) {
     if (first == std::string::npos) {
         const size_t dot = pattern.rfind('.');
         const std::string stem = pattern.substr(0, dot);
-        return stem + text(".%04d", number) + (dot == std::string::npos ? "" : pattern.substr(dot));
+        return stem + said(".%04d", number) + (dot == std::string::npos ? "" : pattern.substr(dot));
     }
     size_t last = first;
     while (last < pattern.size() && pattern[last] == '#') ++last;
-    return pattern.substr(0, first) + text("%0*d", int(last - first), number) +
+    return pattern.substr(0, first) + said("%0*d", int(last - first), number) +
            pattern.substr(last);
 }
 
