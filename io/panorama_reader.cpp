@@ -71,9 +71,9 @@ std::string notAPlate(const PictureSource& source) {
     const OIIO::ImageSpec& spec = source.spec;
     const std::string description = spec.get_string_attribute("ImageDescription");
     if (saysLatlong(source) || cylinderOf(description)) return "a panorama";
-    const auto kind = markedKind(std::string(spec.get_string_attribute("plateloom:made")) + " " +
-                                 std::string(spec.get_string_attribute("Software")) + " " +
-                                 description);
+    const auto kind =
+        markedKind(std::string(spec.get_string_attribute("plateloom:made")) + " " +
+                   std::string(spec.get_string_attribute("Software")) + " " + description);
     if (kind == Made::panorama) return "a panorama";
     if (kind == Made::preview || kind == Made::sheet) return "a preview";
     if (kind == Made::seams) return "a picture of seams";
