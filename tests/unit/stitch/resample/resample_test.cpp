@@ -46,7 +46,7 @@ void breakPixel(io::PlatePixels& plate, int x, int y) {
     }
 }
 
-std::array<float, 4> at(const io::PlatePixels& plate, double x, double y, double scale = 1) {
+std::array<float, 4> sampleOf(const io::PlatePixels& plate, double x, double y, double scale = 1) {
     const SamplePoint point{float(x), float(y), float(scale), float(scale)};
     std::array<float, 4> rgba;
     resample(plate, &point, 1, rgba.data());
@@ -68,7 +68,7 @@ double error_dB(const io::PlatePixels& plate, const Light& light, double scale =
     for (int i = 0; i < 4000; ++i) {
         const float px = float(x(dice)), py = float(y(dice));
         const double truth = light(px, py);
-        const double e = at(plate, px, py, scale)[0] - truth;
+        const double e = sampleOf(plate, px, py, scale)[0] - truth;
         error += e * e;
         power += (truth - 0.5) * (truth - 0.5);
     }
@@ -95,8 +95,8 @@ TEST_CASE("At scale 1 the filter keeps 0.9 of the contrast and more at half the 
     double least = 1, sum = 0;
     for (int i = 0; i < 64; ++i) {
         const double x = 30 + i / 16.0;  // one period, any phase
-        sum += std::abs(at(plate, x, 32)[0] - 0.5);
-        least = std::min(least, double(at(plate, 33.0, 32)[0]));  // midway between two pixels
+        sum += std::abs(sampleOf(plate, x, 32)[0] - 0.5);
+        least = std::min(least, double(sampleOf(plate, 33.0, 32)[0]));  // midway between two pixels
     }
     CHECK(sum / 64 > 0.9 * 0.4 * 2 / kPi);
 }
@@ -109,7 +109,7 @@ TEST_CASE("Shrinking takes out what the output's grid can't hold") {
     std::uniform_real_distribution<double> x(24, 104), y(24, 72);
     double left = 0;
     for (int i = 0; i < 1000; ++i)
-        left = std::max(left, std::abs(at(plate, x(dice), y(dice), 2.0)[0] - 0.5));
+        left = std::max(left, std::abs(sampleOf(plate, x(dice), y(dice), 2.0)[0] - 0.5));
     CHECK(left < 0.02 * 0.4);
     // What it can hold well stays.
     CHECK(error_dB(plateOf(128, 96, sine(24)), sine(24), 2.0) < -60);
@@ -119,7 +119,7 @@ TEST_CASE("A constant plate stays constant to a millionth, at every scale and to
     const auto plate = plateOf(40, 30, [](double, double) { return 0.7; });
     for (const double scale : {1.0, 1.03, 1.5, 2.7, 6.0, 12.0})
         for (const auto& [x, y] : {std::pair{0.0, 0.0}, {40.0, 30.0}, {0.2, 17.3}, {21.37, 9.91}}) {
-            const auto rgba = at(plate, x, y, scale);
+            const auto rgba = sampleOf(plate, x, y, scale);
             CHECK(rgba[0] == Approx(0.7).epsilon(1e-6));
             CHECK(rgba[3] == 1);
         }
@@ -134,7 +134,7 @@ TEST_CASE("Outside the frame there is nothing") {
                                {5.0, 30.01},
                                {-1e6, -1e6},
                                {nan, 5.0}})
-        CHECK(at(plate, x, y) == std::array<float, 4>{0, 0, 0, 0});
+        CHECK(sampleOf(plate, x, y) == std::array<float, 4>{0, 0, 0, 0});
 }
 
 TEST_CASE("A broken pixel is a hole of one pixel, and its neighbours don't know of it") {
@@ -142,12 +142,12 @@ TEST_CASE("A broken pixel is a hole of one pixel, and its neighbours don't know 
         auto plate = plateOf(
             40, 30, [](double, double) { return 0.5; }, half);
         breakPixel(plate, 20, 15);
-        CHECK(at(plate, 20.5, 15.5)[3] == 0);
-        CHECK(at(plate, 20.1, 15.9) == std::array<float, 4>{0, 0, 0, 0});
+        CHECK(sampleOf(plate, 20.5, 15.5)[3] == 0);
+        CHECK(sampleOf(plate, 20.1, 15.9) == std::array<float, 4>{0, 0, 0, 0});
         for (const auto& [x, y] :
              {std::pair{19.9, 15.5}, {21.1, 15.2}, {20.5, 16.4}, {23.2, 12.1}}) {
-            CHECK(at(plate, x, y)[0] == Approx(0.5).epsilon(1e-4));
-            CHECK(at(plate, x, y)[3] == 1);
+            CHECK(sampleOf(plate, x, y)[0] == Approx(0.5).epsilon(1e-4));
+            CHECK(sampleOf(plate, x, y)[3] == 1);
         }
     }
 }
@@ -161,19 +161,19 @@ TEST_CASE("Beside a lamp 400 times as bright as the wall there is no dark and no
         for (double y = 16; y < 48; y += 0.29)
             for (double x = 16; x < 48; x += 0.31) {
                 const double distance = std::hypot(x - 32, y - 32);
-                const float value = at(plate, x, y)[0];
+                const float value = sampleOf(plate, x, y)[0];
                 if (distance > 8.3) CHECK(value == Approx(1).margin(0.07));
                 CHECK(value >= 0.5f);
                 CHECK(value < 500);
             }
-        CHECK(at(plate, 32, 32)[0] == Approx(400).epsilon(0.02));
+        CHECK(sampleOf(plate, 32, 32)[0] == Approx(400).epsilon(0.02));
     }
 }
 
 TEST_CASE("Negative and very large values survive") {
-    CHECK(at(plateOf(32, 32, [](double, double) { return -0.25; }), 13.3, 17.8)[0] ==
+    CHECK(sampleOf(plateOf(32, 32, [](double, double) { return -0.25; }), 13.3, 17.8)[0] ==
           Approx(-0.25).epsilon(1e-6));
-    CHECK(at(plateOf(32, 32, [](double, double) { return 60000.0; }), 13.3, 17.8)[0] ==
+    CHECK(sampleOf(plateOf(32, 32, [](double, double) { return 60000.0; }), 13.3, 17.8)[0] ==
           Approx(60000.0).epsilon(1e-6));
 }
 
