@@ -230,9 +230,8 @@ TEST_CASE("Whichever way the world is turned, cameras that stand apart stay wher
     settings.moves = false;
     settings.iris_camera = 0;
     settings.pupil_radius_m = 0.15;
-    settings.frames = 3;
-    settings.measured_deg = 0;
-    settings.shake.reach_deg = 0;
+    settings.cameras = 4;
+    settings.frames = 6;
     const Filmed filmed(settings);
     const Take take = gatherTake(filmed.arguments());
     double tracked_px = 0;
@@ -248,7 +247,7 @@ TEST_CASE("Whichever way the world is turned, cameras that stand apart stay wher
         const auto errors = filmed.mountErrors();
         INFO("level " << int(level) << ", north " << north << ": " << errors.rms_px << " px");
         if (tracked_px == 0) tracked_px = errors.rms_px;
-        CHECK(errors.rms_px < 0.08);
+        CHECK(errors.rms_px < 0.1);
         CHECK(errors.rms_px < tracked_px + 0.01);
     }
 }
