@@ -26,15 +26,14 @@ struct Picture {
 
 struct PlatePixels {
     int width = 0, height = 0;
-    /// Exactly one of the two is filled, 4 values a pixel, rows top first. A is 1 where the plate
-    /// holds a picture and 0 where it does not (outside the data window, NaN or infinite in the
-    /// file): RGB is 0 there, so that a filter can sum and divide by A.
+    /// Exactly one of the two is filled, 4 values a pixel, rows top first. A is the coverage, 0 to
+    /// 1, and RGB is associated with it. A pixel without a sample is a hole: see io/hole.h.
     std::vector<uint16_t> half;  ///< IEEE 754 binary16 bits
     std::vector<float> full;
 
     /// Linear value at and above which the recording clips, per plate; infinity when nothing clips.
     float clip_level = 0;
-    /// Pixels that were not finite in the file.
+    /// Pixels that were not finite in the file: holes, and infinite ones taken as the largest half.
     size_t bad_pixels = 0;
 
     [[nodiscard]] bool isHalf() const { return !half.empty(); }
