@@ -107,8 +107,10 @@ TEST_CASE("Options that make no sense are refused, each with its name", "[plan]"
 
 TEST_CASE("A folder that can't be made is status 4", "[plan]") {
     const Folder folder;
-    put(folder / "file", "in the way");
-    const auto answer = run(kCamera + "-o " + quoted(folder / "file" / "plan"));
+    put(folder / "taken", "kept");
+    const auto answer = run(kCamera + "-o " + quoted(folder / "taken" / "plan"));
     CHECK(answer.status == 4);
-    CHECK(answer.err.find("file") != std::string::npos);
+    CHECK(answer.err.find("taken/plan: a file stands where this folder should be: name another") !=
+          std::string::npos);
+    CHECK(contents(folder / "taken") == "kept");
 }

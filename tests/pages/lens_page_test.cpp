@@ -1,6 +1,6 @@
 #include "io/lens_page.h"
 #include "tests/pages/chromium.h"
-#include "tests/pages/page_figures.h"
+#include "tests/pages/lens_figures.h"
 #include "world/even_field.h"
 #include "world/lens_charts.h"
 #include "world/recording.h"
@@ -139,7 +139,7 @@ TEST_CASE("the page of a lens measured from charts shows the program's own figur
                      std::to_string(i) + "; s.dispatchEvent(new Event('change')); })()");
         CHECK(chromium.run("document.querySelector('#chosen h2').textContent") ==
               shown.at("name").get<std::string>());
-        CHECK(checkFigures(chromium, lens) > 60);
+        CHECK(chartFigures(chromium, lens, i) > 60);
         CHECK(figuresOf(chromium, "#all", i) > 20);
         CHECK(count(chromium, "#straight [data-picture]") == shown.at("pictures").size());
         CHECK(count(chromium, "#before img") == 2);
@@ -237,7 +237,7 @@ TEST_CASE("the page of a measured shading shows every setting, and the one chose
         const json& shown = lens.at("settings")[i];
         CHECK(chromium.run("document.querySelector('#chosen h2').textContent") ==
               shown.at("name").get<std::string>());
-        CHECK(checkFigures(chromium, lens) > 25);
+        CHECK(shadingFigures(chromium, lens, i) > 25);
         CHECK(figuresOf(chromium, "#falloff", i) == 2);
         for (const char* field : {"a1", "a2", "a3", "rms", "used_cells", "ignored_cells"})
             CHECK(shown.at(field) == summary.at("settings")[i].at(field));
@@ -259,11 +259,13 @@ TEST_CASE("a lens's page that can't be written ends the job before it begins",
           "[page][lens_page]") {
     const PrepDay& day = prepDay();
     const Folder folder;
-    put(folder / "taken", "a file");
-    const ProgramRun ran = run("calibrate shading " + quoted(day.folder / "fields") + " -o " +
-                               quoted(folder / "l.json") + " --report " + quoted(folder / "taken"));
+    put(folder / "in the way", "a file");
+    const ProgramRun ran =
+        run("calibrate shading " + quoted(day.folder / "fields") + " -o " +
+            quoted(folder / "l.json") + " --report " + quoted(folder / "in the way"));
     CHECK(ran.status == 4);
-    CHECK(ran.err.find("taken") != std::string::npos);
+    CHECK(ran.err.find("in the way: a file stands where this folder should be") !=
+          std::string::npos);
     CHECK_FALSE(std::filesystem::exists(folder / "l.json"));
-    CHECK(contents(folder / "taken") == "a file");
+    CHECK(contents(folder / "in the way") == "a file");
 }

@@ -50,12 +50,13 @@ TEST_CASE("solve and stitch write a page of what they found", "[page][report]") 
 
 TEST_CASE("a report that can't be written ends the job before it begins", "[page][report]") {
     const Folder folder;
-    put(folder / "taken", "a file");
+    put(folder / "in the way", "a file");
     const ProgramRun ran =
         run("solve " + quoted(ring().plates()) + " --lens " + quoted(ring().track()) +
-            " --report " + quoted(folder / "taken") + " -o " + quoted(folder / "s.jsonl"));
+            " --report " + quoted(folder / "in the way") + " -o " + quoted(folder / "s.jsonl"));
     CHECK(ran.status == 4);
-    CHECK(ran.err.find("taken") != std::string::npos);
+    CHECK(ran.err.find("in the way: a file stands where this folder should be") !=
+          std::string::npos);
     CHECK_FALSE(std::filesystem::exists(folder / "s.jsonl"));
-    CHECK(contents(folder / "taken") == "a file");
+    CHECK(contents(folder / "in the way") == "a file");
 }

@@ -1,5 +1,5 @@
 #include "tests/pages/chromium.h"
-#include "tests/pages/page_figures.h"
+#include "tests/pages/report_figures.h"
 #include "tests/pages/small_survey.h"
 
 using namespace plateloom;
@@ -101,10 +101,18 @@ TEST_CASE("every figure on the page is the survey's", "[page]") {
     chromium.show(report.page(), {});
     const size_t plates = report.survey.plates.size(), pairs = report.survey.pairs.size();
     REQUIRE(pairs > 10);
-    CHECK(checkFigures(chromium, report.figures) > 10 * plates + 4 * pairs);
+    CHECK(reportFigures(chromium, report.figures) > 10 * plates + 4 * pairs);
     for (size_t i = 0; i < plates; ++i) {
         chromium.run("document.querySelector('[data-card=\"" + std::to_string(i) + "\"]').click()");
-        CHECK(checkFigures(chromium, report.figures) > 10 * plates + 4 * pairs + 8);
+        CHECK(reportFigures(chromium, report.figures, i) > 10 * plates + 4 * pairs + 8);
+    }
+    for (const size_t pair : {size_t(0), pairs - 1}) {
+        const json& chosen = report.figures.at("pairs")[pair];
+        chromium.run("document.querySelector('[data-card=\"" + chosen.at("a").dump() +
+                     "\"]').click()");
+        chromium.run("document.querySelector('[data-pair=\"" + std::to_string(pair) +
+                     "\"]').click()");
+        CHECK(reportFigures(chromium, report.figures, {}, pair) > 10 * plates + 4 * pairs + 3);
     }
     CHECK(chromium.run("+document.querySelector('.facts b').textContent") == plates - 1);
     CHECK(chromium.run("document.querySelectorAll('.findings > li').length") ==

@@ -1,6 +1,6 @@
 #include "tests/pages/chromium.h"
-#include "tests/pages/page_figures.h"
 #include "tests/pages/small_take.h"
+#include "tests/pages/take_figures.h"
 #include "tests/take_on_disk.h"
 
 using namespace plateloom;
@@ -80,9 +80,9 @@ TEST_CASE("every figure on a take's page is the survey's", "[page][take_page]") 
     const TakeReport report;
     Chromium& chromium = browser();
     chromium.show(report.page(), {});
-    CHECK(checkFigures(chromium, report.figures) > 60);
+    CHECK(takeFigures(chromium, report.figures) > 60);
     chromium.run("document.querySelector('[data-unit=px]').click()");
-    CHECK(checkFigures(chromium, report.figures) > 60);
+    CHECK(takeFigures(chromium, report.figures) > 60);
     // What is said in the first line: made, kept, missing, to look at.
     const std::string facts = textOf(chromium, ".facts");
     for (const char* fact : {"20 frames made", "19 kept", "1 missing", "20 frames to look at",
@@ -220,7 +220,7 @@ TEST_CASE("a take of one camera, without shake, stands on a page too", "[page][t
         Chromium& chromium = browser();
         chromium.show(report.page(), {});
         CHECK(chromium.complaints().empty());
-        CHECK(checkFigures(chromium, report.figures) > 8);
+        CHECK(takeFigures(chromium, report.figures) > 8);
         CHECK(has(textOf(chromium, ".count"), "Nothing to look at"));
         CHECK(has(textOf(chromium, "#distance"), "One camera has no overlap"));
         CHECK(has(textOf(chromium, "#shake"), "stays in"));
@@ -275,7 +275,7 @@ TEST_CASE("solve and stitch of clips write a page of what they found",
         chromium.show(page(name) / "index.html", {});
         CHECK(chromium.complaints().empty());
         json survey = chromium.run("JSON.parse(document.getElementById('survey').textContent)");
-        CHECK(checkFigures(chromium, survey) > 20);
+        CHECK(takeFigures(chromium, survey) > 20);
         return survey;
     };
 
