@@ -6,6 +6,8 @@
 #include <stdexcept>
 
 #include "calib/pose.h"
+#include "stitch/ties/refine_ties.h"
+#include "tests/painted_panorama.h"
 #include "tests/painted_plates.h"
 
 using namespace plateloom;
@@ -61,14 +63,38 @@ struct Head {
         }
         return out;
     }
+
+    // The room as a plate records it, painted with waves: half a sphere of `near_m` about the axis
+    // below the camera, half a sphere of 50 m above.
+    [[nodiscard]] io::PlatePixels picture(size_t plate, double near_m) const {
+        static const painted::WaveWorld waves(0.05);
+        const auto light = [&](const calib::Vector3d& looks) {
+            const calib::Vector3d ray = looks.normalized();
+            const double wall_m = ray.z() < 0 ? near_m : 50;
+            const double along = pupil_m[plate].dot(ray);
+            const double away =
+                -along + std::sqrt(along * along + wall_m * wall_m - offset_m * offset_m);
+            const calib::Vector3d wall = (pupil_m[plate] + away * ray).normalized();
+            return std::exp(waves.light(wall, 0) + waves.light(wall, 1) + waves.light(wall, 2));
+        };
+        return painted::paint(placed[plate], light, 1, false);
+    }
 };
 
+std::optional<HeadOffset> found(const Head& head, const std::vector<Tie>& ties,
+                                PlateStore& pixels) {
+    std::vector<Plate> plates(head.placed.size());
+    for (auto& plate : plates) {
+        plate.lens = painted::bendingLens();
+        plate.sensor = kSensor;
+    }
+    LightStore lights(plates, pixels, size_t(64) << 20);
+    return findHeadOffset(head.placed, ties, lights);
+}
 // Displacements below a pixel are measured from the solve's own ties: no plate is read again.
 std::optional<HeadOffset> found(const Head& head, const std::vector<Tie>& ties) {
     PlateStore pixels([](int) -> io::PlatePixels { throw std::logic_error("a plate was read"); });
-    std::vector<Plate> plates(head.placed.size());
-    LightStore lights(plates, pixels, size_t(64) << 20);
-    return findHeadOffset(head.placed, ties, lights);
+    return found(head, ties, pixels);
 }
 
 }  // namespace
@@ -100,6 +126,27 @@ TEST_CASE("A head that turns about the pupil has no offset, whatever its ties' n
         CHECK_FALSE(offset->stands_out);
         CHECK(offset->parallax_px < 0.01 + 3 * noise_px);
     }
+}
+
+TEST_CASE("Displacements beyond a solve's own search are registered again, from the plates",
+          "[head_offset]") {
+    constexpr double kWall_m = 2, kOffset_m = 0.045;
+    const Head head(kOffset_m);
+    // The wall is displaced by 3 pixels: a solve finds only the ties of what is farther away.
+    std::vector<Tie> ties;
+    for (const Tie& tie : head.ties(kWall_m, 0.02)) {
+        const PlacedPlate &a = head.placed[size_t(tie.a)], &b = head.placed[size_t(tie.b)];
+        const auto px = b.lens.recordedFromRay(b.worldFromCamera.transpose() * a.worldFromCamera *
+                                               *a.lens.rayFromRecorded(tie.px_a));
+        if ((tie.px_b - *px).norm() < RefineSettings().search_px) ties.push_back(tie);
+    }
+    PlateStore pixels([&](int plate) { return head.picture(size_t(plate), kWall_m); });
+    const auto offset = found(head, ties, pixels);
+    REQUIRE(offset);
+    CHECK(offset->stands_out);
+    CHECK(offset->parallax_px > 2.5);
+    // 98 of 100 ties are displaced less: the noise of registration adds a tenth.
+    CHECK(offset->offset_by_distance * kWall_m == Approx(kOffset_m).epsilon(0.2));
 }
 
 TEST_CASE("Too few ties tell nothing of the head", "[head_offset]") {
