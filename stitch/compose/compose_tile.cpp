@@ -84,7 +84,7 @@ private:
     PlateWarp& warp(uint16_t plate) {
         auto& warp = warps_[plate];
         if (!warp)
-            warp = std::make_unique<PlateWarp>(shared_.plates_[plate], shared_.store_,
+            warp = std::make_unique<PlateWarp>(shared_.plates_[plate], *shared_.split_plates_,
                                                shared_.grid_, range_);
         return *warp;
     }
@@ -291,7 +291,14 @@ TileComposer::TileComposer(const std::vector<PlacedPlate>& plates, PlateStore& s
                            const PanoramaGrid& grid, LabelBlend labels,
                            std::vector<GainField> gains)
     : plates_(plates),
-      store_(store),
+      split_plates_(std::make_unique<SplitPlates>(
+          store,
+          [&plates, grid](int index) {
+              const auto placed =
+                  std::find_if(plates.begin(), plates.end(),
+                               [&](const auto& plate) { return plate.plate == index; });
+              return largestScale(*placed, grid);
+          })),
       grid_(grid),
       labels_(std::move(labels)),
       gains_(std::move(gains)) {

@@ -1,6 +1,7 @@
 // One working tile of the panorama: which plates it shows, by how much each, warped and summed.
 #pragma once
 
+#include <memory>
 #include <vector>
 
 #include "io/picture.h"
@@ -31,7 +32,7 @@ private:
     class Work;
 
     const std::vector<PlacedPlate>& plates_;
-    PlateStore& store_;
+    std::unique_ptr<SplitPlates> split_plates_;
     PanoramaGrid grid_;
     LabelBlend labels_;
     std::vector<GainField> gains_;

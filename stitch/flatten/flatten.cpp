@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "stitch/flatten/frame_warp.h"
 #include "stitch/resample/flat_positions.h"
 #include "stitch/resample/overscan.h"
 #include "stitch/resample/warp.h"
@@ -25,8 +26,9 @@ PixelBounds flatBounds(const calib::LensMap& lens, Fit fit, bool* clamped) {
 namespace {
 
 // One row of lattice cells into the picture.
-void flattenCells(const io::PlatePixels& plate, const PlacedPlate& placed, int cy, int cells_across,
-                  const PixelBounds& bounds, io::Picture& picture) {
+void flattenCells(const io::PlatePixels& plate, const BrightLight* bright,
+                  const PlacedPlate& placed, int cy, int cells_across, const PixelBounds& bounds,
+                  io::Picture& picture) {
     const auto exact = [&](double x, double y) {
         return recordedFromFlat(placed.lens, {x + bounds.x0, y + bounds.y0});
     };
@@ -37,7 +39,7 @@ void flattenCells(const io::PlatePixels& plate, const PlacedPlate& placed, int c
     std::vector<float> rgba(points.size() * 4);
     for (int cx = 0; cx < cells_across; ++cx) {
         if (!lattice.cell(cx, cy, points.data())) continue;
-        resample(plate, points.data(), points.size(), rgba.data());
+        resample(plate, bright, points.data(), points.size(), rgba.data());
         unshade(placed, points.data(), points.size(), rgba.data());
         const int width = std::min(kStep, picture.width - cx * kStep);
         const int height = std::min(kStep, picture.height - cy * kStep);
@@ -57,10 +59,12 @@ FlatPlate flattenPlate(const io::PlatePixels& plate, const calib::LensMap& lens,
     flat.window = {bounds.x0, bounds.y0, lens.sensor().width_px, lens.sensor().height_px};
     PlacedPlate placed;
     placed.lens = lens;
+    const auto bright = findBright(plate, kFlatScale);
     const int across = (flat.picture.width + kStep - 1) / kStep;
     const int down = (flat.picture.height + kStep - 1) / kStep;
-    tbb::parallel_for(
-        0, down, [&](int cy) { flattenCells(plate, placed, cy, across, bounds, flat.picture); });
+    tbb::parallel_for(0, down, [&](int cy) {
+        flattenCells(plate, bright.get(), placed, cy, across, bounds, flat.picture);
+    });
     return flat;
 }
 

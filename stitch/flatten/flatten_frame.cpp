@@ -87,14 +87,15 @@ size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit
     size_t bad_pixels = 0;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         const io::FramePart& part = file.parts[p];
-        const io::FramePixels pixels =
+        io::FramePixels pixels =
             p == file.main_part ? std::move(main_pixels) : io::readFramePart(source, p);
-        bad_pixels += pixels.bad_pixels;
+        const FrameBright bright = findBright(part, pixels);
+        bad_pixels += pixels.bad_pixels + pixels.infinite_pixels;
         std::vector<char> band(size_t(bounds.width()) * part.pixelBytes() *
                                size_t(std::min(kBandRows, bounds.height())));
         for (int y = 0; y < bounds.height(); y += kBandRows) {
             const int rows = std::min(kBandRows, bounds.height() - y);
-            warpFrameRows(part, pixels, warp, y, rows, band.data());
+            warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
             writer.write(p, y, rows, band.data());
         }
     }

@@ -24,9 +24,11 @@ constexpr double kTolerance_px = 0.001;
 // One strip of lattice cells.
 class Strip {
 public:
-    Strip(const io::FramePart& part, const io::FramePixels& pixels, const FrameWarp& warp, int cy)
+    Strip(const io::FramePart& part, const io::FramePixels& pixels, const FrameBright& bright,
+          const FrameWarp& warp, int cy)
         : part_(part),
           pixels_(pixels),
+          bright_(bright),
           warp_(warp),
           cy_(cy),
           width_(warp.to.width()),
@@ -62,7 +64,7 @@ public:
             }
             light(cx);
             for (size_t i = 0; i < pixels_.filtered.size(); ++i) {
-                const size_t missing = filter(pixels_.filtered[i]);
+                const size_t missing = filter(pixels_.filtered[i], bright_[i].get());
                 if (i == 0) uncovered += missing;
             }
             for (const auto& plane : pixels_.nearest) pick(plane);
@@ -91,8 +93,8 @@ private:
         }
     }
 
-    size_t filter(const io::FramePixels::Filtered& plane) {
-        resample(plane.pixels, points_, kCellPixels, rgba_);
+    size_t filter(const io::FramePixels::Filtered& plane, const BrightLight* bright) {
+        resample(plane.pixels, bright, points_, kCellPixels, rgba_);
         for (size_t c = 0; c < 4; ++c)
             if (plane.channel[c] >= 0) store(int(c), plane.channel[c], plane.is_share[c]);
         size_t missing = 0;
@@ -158,6 +160,7 @@ private:
 
     const io::FramePart& part_;
     const io::FramePixels& pixels_;
+    const FrameBright& bright_;
     const FrameWarp& warp_;
     int cy_, width_, across_, rows_, columns_ = 0;
     size_t stride_;
@@ -171,13 +174,24 @@ private:
 
 }  // namespace
 
+FrameBright findBright(const io::FramePart& part, const io::FramePixels& pixels) {
+    FrameBright bright;
+    for (const auto& plane : pixels.filtered) {
+        const auto kind = part.channels[size_t(plane.channel[0])].kind;
+        bright.push_back(kind == io::ChannelKind::colour ? findBright(plane.pixels, kFlatScale)
+                                                         : nullptr);
+    }
+    return bright;
+}
+
 size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                     const FrameWarp& warp, int y, int rows, char* samples) {
+                     const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+                     char* samples) {
     assert(y % kCell == 0);
     const size_t row_bytes = size_t(warp.to.width()) * part.pixelBytes();
     std::atomic<size_t> missing{0};
     tbb::parallel_for(0, (rows + kCell - 1) / kCell, [&](int strip) {
-        Strip work(part, pixels, warp, y / kCell + strip);
+        Strip work(part, pixels, bright, warp, y / kCell + strip);
         missing += work.run(samples + size_t(strip) * kCell * row_bytes);
     });
     return missing;

@@ -4,13 +4,19 @@
 
 #include <cstddef>
 #include <functional>
+#include <memory>
 #include <optional>
+#include <vector>
 
 #include "calib/sensor.h"
 #include "io/frame_file.h"
+#include "stitch/resample/bright_light.h"
 #include "stitch/resample/overscan.h"
 
 namespace plateloom::stitch {
+
+/// Recorded pixels per flat pixel or the other way round, at the most: lenses bend by less.
+inline constexpr double kFlatScale = 1.25;
 
 /// Rows that are made at once; they start at a multiple of it.
 inline constexpr int kStripRows = 16;
@@ -27,10 +33,15 @@ struct FrameWarp {
         light;
 };
 
+/// The bright part of each filtered plane of colours (bright_light.h).
+using FrameBright = std::vector<std::shared_ptr<const BrightLight>>;
+[[nodiscard]] FrameBright findBright(const io::FramePart& part, const io::FramePixels& pixels);
+
 /// Rows [y, y + rows) of what is made into `samples`, pixels of all channels as
 /// FramePart::pixelBytes has it. Returns how many pixels of the first filtered plane found no
 /// sample.
 size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                     const FrameWarp& warp, int y, int rows, char* samples);
+                     const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+                     char* samples);
 
 }  // namespace plateloom::stitch

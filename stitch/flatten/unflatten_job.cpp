@@ -28,13 +28,14 @@ size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const c
     fillFlatBorder(part, lens, pixels);
     const int height = lens.sensor().height_px;
     const size_t row_bytes = size_t(lens.sensor().width_px) * part.pixelBytes();
+    const FrameBright bright = findBright(part, pixels);
     const FrameWarp warp = unflattening(part, lens);
     std::vector<char> band(row_bytes * size_t(std::min(kRowsAtOnce, height)));
     size_t uncovered = 0;
     for (int y = 0; y < height; y += kRowsAtOnce) {
         const int rows = std::min(kRowsAtOnce, height - y);
         clock.begin("unflatten");
-        uncovered += warpFrameRows(part, pixels, warp, y, rows, band.data());
+        uncovered += warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
         clock.begin("write");
         write(y, rows, band.data());
     }
@@ -52,7 +53,7 @@ MadeFindings unflattenExr(const Plate& plate, const calib::LensMap& lens,
         clock.begin("read");
         io::FramePixels pixels = io::readFramePart(file, p);
         clock.begin("unflatten");
-        made.bad_pixels += pixels.bad_pixels;
+        made.bad_pixels += pixels.bad_pixels + pixels.infinite_pixels;
         const size_t uncovered = unflattenPart(
             file.parts[p], pixels, lens, clock,
             [&](int y, int rows, const char* samples) { writer.write(p, y, rows, samples); });

@@ -6,7 +6,8 @@ namespace plateloom::stitch {
 
 namespace {
 
-using Variant = void (*)(const io::PlatePixels&, bool, const SamplePoint*, size_t, float*);
+using Variant = void (*)(const io::PlatePixels&, const BrightLight*, bool, const SamplePoint*,
+                         size_t, float*);
 
 Variant bestVariant() {
 #if defined(__x86_64__)
@@ -24,15 +25,16 @@ bool hasAvx2() {
 }
 #endif
 
-void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba) {
+void resample(const io::PlatePixels& plate, const BrightLight* bright, const SamplePoint* points,
+              size_t count, float* rgba) {
     static const Variant variant = bestVariant();
-    variant(plate, false, points, count, rgba);
+    variant(plate, bright, false, points, count, rgba);
 }
 
 void resampleSmooth(const io::PlatePixels& plate, const SamplePoint* points, size_t count,
                     float* rgba) {
     static const Variant variant = bestVariant();
-    variant(plate, true, points, count, rgba);
+    variant(plate, nullptr, true, points, count, rgba);
 }
 
 }  // namespace plateloom::stitch

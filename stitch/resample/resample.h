@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "io/picture.h"
+#include "stitch/resample/bright_light.h"
 
 namespace plateloom::stitch {
 
@@ -21,13 +22,15 @@ struct SamplePoint {
 /// and one bound, so that colour / alpha stays within what the nearest pixels hold. Where the
 /// filter's centre lies in a hole of the plate or off the frame all four are 0; near a hole the
 /// filter is renormalised over the samples, beyond the frame's edge the picture goes on as it came.
-/// Beside a light that is far brighter than its surroundings the filter's overshoot is bounded by
-/// what the nearest pixels hold.
-void resample(const io::PlatePixels& plate, const SamplePoint* points, size_t count, float* rgba);
+/// Light far above its surroundings is filtered by itself: `bright`, the plate's own
+/// (bright_light.h, which states what the filter preserves); null where there is none.
+void resample(const io::PlatePixels& plate, const BrightLight* bright, const SamplePoint* points,
+              size_t count, float* rgba);
 
-/// The same with a cubic B-spline as wide as 4 output pixels: no overshoot at all, soft; for the
-/// small plates that seams and bands are made from. Alpha is the covered share under the filter
-/// (outside the frame nothing is), RGB the mean over that share, not associated.
+/// The same of the whole plate with a cubic B-spline as wide as 4 output pixels: no
+/// overshoot at all, soft; for the small plates that seams and bands are made from. Alpha is the
+/// covered share under the filter (outside the frame nothing is), RGB the mean over that share, not
+/// associated.
 void resampleSmooth(const io::PlatePixels& plate, const SamplePoint* points, size_t count,
                     float* rgba);
 

@@ -166,26 +166,13 @@ struct Avx2Simd {
         _mm_storeu_ps(range.high, _mm_max_ps(low(most), high(most)));
         return range;
     }
-
-    template <class Texel>
-    static bool outOfRange(const Texel* corner, ptrdiff_t stride, const float* rgba) {
-        const __m256 above = loadPair(corner), below = loadPair(corner + stride);
-        const __m256 least = _mm256_min_ps(above, below), most = _mm256_max_ps(above, below);
-        const __m128 value = _mm_loadu_ps(rgba);
-        const __m128 floor =
-            _mm_mul_ps(_mm_set1_ps(kBelowNearest), _mm_min_ps(low(least), high(least)));
-        const __m128 ceiling =
-            _mm_mul_ps(_mm_set1_ps(kAboveNearest), _mm_max_ps(low(most), high(most)));
-        const __m128 out = _mm_or_ps(_mm_cmplt_ps(value, floor), _mm_cmpgt_ps(value, ceiling));
-        return (_mm_movemask_ps(out) & 7) != 0;
-    }
 };
 
 }  // namespace
 
-void resampleAvx2(const io::PlatePixels& plate, bool smooth, const SamplePoint* points,
-                  size_t count, float* rgba) {
-    resamplePlate<Avx2Simd>(plate, smooth, points, count, rgba);
+void resampleAvx2(const io::PlatePixels& plate, const BrightLight* bright, bool smooth,
+                  const SamplePoint* points, size_t count, float* rgba) {
+    resamplePlate<Avx2Simd>(plate, bright, smooth, points, count, rgba);
 }
 
 }  // namespace plateloom::stitch

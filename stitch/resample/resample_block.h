@@ -1,5 +1,5 @@
 // What the resampler does with one block of texels once its weighted sum is known: leave holes out,
-// keep alpha and colour together, bound it beside a lamp, and make the block up where it runs over
+// keep alpha and colour together, and make the block up where it runs over
 // the frame's edge. Part of resample_loop.h, which says what `Simd` is.
 #pragma once
 
@@ -18,8 +18,6 @@ namespace {
 constexpr float kAlphaRounding = 1e-5f;
 // Less of the filter's weight than this on samples: their mean would be more noise than light.
 constexpr float kLeastWeight = 0.4f;
-// Beyond the four nearest pixels' range by these factors a value may be an overshoot.
-constexpr float kBelowNearest = 0.94f, kAboveNearest = 1.06f;
 
 // Smallest and largest value of each channel over a block.
 struct Range {
@@ -31,33 +29,31 @@ struct AxisTaps {
     int centre = 0;  // of the taps, the one whose pixel holds the position
 };
 
-// A windowed sinc overshoots beside an edge, by up to a tenth of its height: next to a lamp 400
-// times as bright as the wall that is black, and beyond it bright and dark rings. What no smooth
-// signal does marks it: the filter's outer taps reach far brighter pixels than its central half
-// holds (under a sinusoid's trough they are at most 5.4 times as bright, for any period), or the
-// value lies under half the least of that half. There the nearest pixels' range is the answer.
+// Texels of a plate, or of a part of one.
+template <class Texel>
+struct Texels {
+    const Texel* data = nullptr;
+    int x0 = 0, y0 = 0, width = 0, height = 0;
+
+    [[nodiscard]] ptrdiff_t stride() const { return ptrdiff_t(width) * 4; }
+    [[nodiscard]] const Texel* at(int x, int y) const {
+        return data + (y - y0) * stride() + 4 * ptrdiff_t(x - x0);
+    }
+    [[nodiscard]] bool hold(const AxisTaps& x, const AxisTaps& y) const {
+        return x.first >= x0 && y.first >= y0 && x.first + x.taps <= x0 + width &&
+               y.first + y.taps <= y0 + height;
+    }
+};
+
+// Where the middle of the filter holds no negative light the result is none: a smooth trough that
+// touches 0 may come out a little below.
 template <class Simd, class Texel>
-void boundOvershoot(const Texel* corner, ptrdiff_t stride, int nx, int ny, float* rgba) {
-    constexpr float kSmoothContrast = 8;
+void boundBelow(const Texel* corner, ptrdiff_t stride, int nx, int ny, float* rgba) {
     const int ix = (nx + 2) / 4, iy = (ny + 2) / 4;
     const Range inner =
         Simd::range(corner + iy * stride + 4 * ix, stride, nx - 2 * ix, ny - 2 * iy);
-    const Range all = Simd::range(corner, stride, nx, ny);
-    for (int c = 0; c < 3; ++c) {
-        float& value = rgba[c];
-        const float low = inner.low[c], high = inner.high[c];
-        if (low >= 0 && all.high[c] > kSmoothContrast * high)
-            value = std::clamp(value, low, high);
-        else if (low >= 0 && value < -0.02f * high)
-            value = low;
-        else if (low >= 0 && value < 0.5f * low && high > 100 * low)
-            value = 0.5f * low;
-        else if (low < 0 && value < low - 0.5f * (high - low))
-            value = low;
-        else if (high > 0 && value > 2 * high)
-            value = high;
-        if (low >= 0) value = std::max(value, 0.0f);
-    }
+    for (int c = 0; c < 3; ++c)
+        if (inner.low[c] >= 0) rgba[c] = std::max(rgba[c], 0.0f);
 }
 
 // Over the central half of a block, holes left out: the four values as they are, and the colour
@@ -172,9 +168,8 @@ inline void finish(const Texel* corner, ptrdiff_t stride, const AxisTaps& x, con
         return;
     }
     rgba[3] = 1;
-    const Texel* centre = corner + (y.taps / 2 - 1) * stride + 4 * (x.taps / 2 - 1);
-    if (Simd::outOfRange(centre, stride, rgba))
-        boundOvershoot<Simd>(corner, stride, x.taps, y.taps, rgba);
+    if (std::min({rgba[0], rgba[1], rgba[2]}) < 0)
+        boundBelow<Simd>(corner, stride, x.taps, y.taps, rgba);
 }
 
 // Beyond the frame's edge the picture goes on as it came: the light there is the edge pixel's plus
@@ -195,15 +190,14 @@ inline void extend(const float* edge, const float* mirror, float* out) {
 // The block as float, where part of it lies outside the frame: nothing is there for the smooth
 // filter; for the sharp one the picture goes on, first along the rows, then down the columns.
 template <class Simd, class Texel>
-const float* patchAtEdge(const Texel* data, int width, int height, const AxisTaps& x,
+const float* patchAtEdge(const Texels<Texel>& plate, int width, int height, const AxisTaps& x,
                          const AxisTaps& y, bool smooth, std::vector<float>& patch) {
     patch.assign(size_t(x.taps) * y.taps * 4, 0.0f);
     const int x0 = std::max(0, -x.first), x1 = std::min(x.taps, width - x.first);
     const int y0 = std::max(0, -y.first), y1 = std::min(y.taps, height - y.first);
     const auto at = [&](int i, int j) { return &patch[(size_t(j) * x.taps + i) * 4]; };
     for (int j = y0; j < y1; ++j)
-        for (int i = x0; i < x1; ++i)
-            Simd::texel(data + (size_t(y.first + j) * width + x.first + i) * 4, at(i, j));
+        for (int i = x0; i < x1; ++i) Simd::texel(plate.at(x.first + i, y.first + j), at(i, j));
     if (smooth) return patch.data();
     for (int j = y0; j < y1; ++j) {
         for (int i = 0; i < x0; ++i)

@@ -6,7 +6,6 @@
 //     interpolate(a, b, t, count, out)  out = a + t (b - a), count a multiple of 8
 //     sum(corner, stride, nx, ny, wx, wy, rgba)  the weighted sum of a block of texels
 //     range(corner, stride, nx, ny)     smallest and largest of each channel, nx even
-//     outOfRange(corner, stride, rgba)  is R, G or B 6 % or more beyond the 2 x 2 block's range?
 //     texel(pointer, rgba)              one texel as float
 //     Near<Texel>                       what texels are copied out as
 //     copyRow(from, values, to)         copies them out
@@ -18,6 +17,10 @@
 // that alone makes the loop half as fast again. Rates: tests/bench/resample_bench.
 #pragma once
 
+#include <optional>
+#include <vector>
+
+#include "stitch/resample/bright_sum.h"
 #include "stitch/resample/filter_bank.h"
 #include "stitch/resample/resample.h"
 #include "stitch/resample/resample_block.h"
@@ -25,22 +28,6 @@
 namespace plateloom::stitch {
 
 namespace {
-
-// Texels of a plate, or of a part of one.
-template <class Texel>
-struct Texels {
-    const Texel* data = nullptr;
-    int x0 = 0, y0 = 0, width = 0, height = 0;
-
-    [[nodiscard]] ptrdiff_t stride() const { return ptrdiff_t(width) * 4; }
-    [[nodiscard]] const Texel* at(int x, int y) const {
-        return data + (y - y0) * stride() + 4 * ptrdiff_t(x - x0);
-    }
-    [[nodiscard]] bool hold(const AxisTaps& x, const AxisTaps& y) const {
-        return x.first >= x0 && y.first >= y0 && x.first + x.taps <= x0 + width &&
-               y.first + y.taps <= y0 + height;
-    }
-};
 
 // Positions along an axis, and what follows from them: the last pixel whose centre does not lie
 // beyond, the way from there, and which weights of the bank belong to it.
@@ -58,13 +45,16 @@ inline bool onFrame(const SamplePoint& point, int width, int height) {
     return point.x >= 0 && point.y >= 0 && point.x <= float(width) && point.y <= float(height);
 }
 
-// Copies the part that `points` need, where they lie close together; else gives nothing.
-// Points off the frame count as if they lay on its edge.
-template <class Simd, class Texel, class Near = typename Simd::template Near<Texel>>
-Texels<Near> nearTexels(const Texels<Texel>& plate, const FilterBank& bank,
-                        const SamplePoint* points, size_t count, std::vector<Near>& copy) {
-    constexpr double kMostBytes = 128 << 10;  // well within a core's own cache
-    const float most[4] = {float(plate.width), float(plate.height), 1e6f, 1e6f};
+// The plate's pixels that `points` need, and their largest scale. Points off the frame count as if
+// they lay on its edge.
+struct Needed {
+    int x0 = 0, y0 = 0, x1 = 0, y1 = 0;
+    float scale = 1;
+};
+
+inline Needed neededBy(const SamplePoint* points, size_t count, const FilterBank& bank, int width,
+                       int height) {
+    const float most[4] = {float(width), float(height), 1e6f, 1e6f};
     float low[4] = {most[0], most[1], 1, 1}, high[4] = {0, 0, 1, 1};
     for (size_t i = 0; i < count; ++i) {
         const float point[4] = {points[i].x, points[i].y, points[i].scale_x, points[i].scale_y};
@@ -74,17 +64,29 @@ Texels<Near> nearTexels(const Texels<Texel>& plate, const FilterBank& bank,
             high[c] = std::max(high[c], value);
         }
     }
-    const FilterStep* step = bank.step(std::max(high[2], high[3]));
+    Needed needed;
+    needed.scale = std::max(high[2], high[3]);
+    const FilterStep* step = bank.step(needed.scale);
+    const int reach = (step ? step->taps : bank.tapsAt(needed.scale)) / 2 + 2;
+    needed.x0 = std::max(0, int(low[0]) - reach);
+    needed.y0 = std::max(0, int(low[1]) - reach);
+    needed.x1 = std::min(width, int(high[0]) + reach);
+    needed.y1 = std::min(height, int(high[1]) + reach);
+    return needed;
+}
+
+constexpr double kMostNearBytes = 128 << 10;  // well within a core's own cache
+
+// Copies the part that `points` need, where they lie close together; else gives nothing.
+template <class Simd, class Texel, class Near = typename Simd::template Near<Texel>>
+Texels<Near> nearTexels(const Texels<Texel>& plate, const FilterBank& bank, const Needed& needed,
+                        size_t count, std::vector<Near>& copy) {
+    const FilterStep* step = bank.step(needed.scale);
     if (!step) return {};
-    const int reach = step->taps / 2 + 2;
-    Texels<Near> part;
-    part.x0 = std::max(0, int(low[0]) - reach);
-    part.y0 = std::max(0, int(low[1]) - reach);
-    part.width = std::min(plate.width, int(high[0]) + reach) - part.x0;
-    part.height = std::min(plate.height, int(high[1]) + reach) - part.y0;
+    Texels<Near> part{nullptr, needed.x0, needed.y0, needed.x1 - needed.x0, needed.y1 - needed.y0};
     const double texels = double(part.width) * part.height;
     const double read_singly = double(count) * step->taps * step->taps;
-    if (texels * 4 * sizeof(Near) > kMostBytes || texels > read_singly / 8) return {};
+    if (texels * 4 * sizeof(Near) > kMostNearBytes || texels > read_singly / 8) return {};
     copy.resize(size_t(part.height) * size_t(part.stride()));
     for (int y = 0; y < part.height; ++y)
         Simd::copyRow(plate.at(part.x0, part.y0 + y), part.stride(),
@@ -100,8 +102,11 @@ class Batch {
 public:
     static constexpr size_t kMost = Places::kCount / 2;
 
-    Batch(const Texels<Texel>& plate, const FilterBank& bank, bool smooth)
-        : plate_(plate), bank_(bank), smooth_(smooth) {}
+    // `plate` may be a part of the frame that holds all that the points need.
+    Batch(const Texels<Texel>& plate, int width, int height, const FilterBank& bank, bool smooth)
+        : plate_(plate), width_(width), height_(height), bank_(bank), smooth_(smooth) {}
+
+    void use(const Texels<Texel>& plate) { plate_ = plate; }
 
     void run(const Texels<typename Simd::template Near<Texel>>& near, const SamplePoint* points,
              size_t count, float* rgba) {
@@ -113,15 +118,14 @@ public:
         for (size_t i = 0; i < count; ++i) {
             float* out = rgba + 4 * i;
             const AxisTaps &x = x_[i], &y = y_[i];
-            if (!onFrame(points[i], plate_.width, plate_.height))
+            if (!onFrame(points[i], width_, height_))
                 std::fill_n(out, 4, 0.0f);
             else if (near.hold(x, y))
                 sample(near.at(x.first, y.first), near.stride(), i, out);
             else if (plate_.hold(x, y))
                 sample(plate_.at(x.first, y.first), plate_.stride(), i, out);
             else
-                sample(patchAtEdge<Simd>(plate_.data, plate_.width, plate_.height, x, y, smooth_,
-                                         patch_),
+                sample(patchAtEdge<Simd>(plate_, width_, height_, x, y, smooth_, patch_),
                        ptrdiff_t(x.taps) * 4, i, out);
         }
     }
@@ -158,6 +162,7 @@ private:
     }
 
     Texels<Texel> plate_;
+    int width_, height_;
     const FilterBank& bank_;
     bool smooth_;
     Places places_;
@@ -166,31 +171,91 @@ private:
     std::vector<float> patch_;
 };
 
+// Samples near light that is filtered by itself: the ordinary part from a copy that the bright one
+// is taken out of, then the bright part's own sum (bright_light.h).
 template <class Simd, class Texel>
-void resampleAll(const Texels<Texel>& plate, bool smooth, const SamplePoint* points, size_t count,
-                 float* rgba) {
+class SplitSamples {
+public:
+    SplitSamples(const Texels<Texel>& plate, const BrightLight& bright, const FilterBank& bank)
+        : plate_(plate),
+          bright_(bright),
+          bank_(bank),
+          batch_({}, plate.width, plate.height, bank, false),
+          sum_(bright, plate.width, plate.height) {}
+
+    void run(const Needed& needed, const SamplePoint* points, size_t count, float* rgba) {
+        const Texels<float> part{nullptr, needed.x0, needed.y0, needed.x1 - needed.x0,
+                                 needed.y1 - needed.y0};
+        if (count > 1 && double(part.stride()) * part.height * sizeof(float) > kMostNearBytes) {
+            for (const size_t begin : {size_t(0), count / 2}) {
+                const size_t some = begin == 0 ? count / 2 : count - count / 2;
+                run(neededBy(points + begin, some, bank_, plate_.width, plate_.height),
+                    points + begin, some, rgba + 4 * begin);
+            }
+            return;
+        }
+        const Texels<float> ordinary = ordinaryPart(part);
+        batch_.use(ordinary);
+        for (size_t k = 0; k < count; k += Samples::kMost)
+            batch_.run(ordinary, points + k, std::min(Samples::kMost, count - k), rgba + 4 * k);
+        for (size_t k = 0; k < count; ++k)
+            if (rgba[4 * k + 3] > 0) sum_.add(points[k], rgba + 4 * k);
+    }
+
+private:
+    using Samples = Batch<Simd, float>;
+
+    Texels<float> ordinaryPart(Texels<float> part) {
+        copy_.resize(size_t(part.height) * size_t(part.stride()));
+        for (int y = 0; y < part.height; ++y)
+            for (int x = 0; x < part.width; ++x)
+                Simd::texel(plate_.at(part.x0 + x, part.y0 + y),
+                            &copy_[size_t(y) * size_t(part.stride()) + size_t(x) * 4]);
+        bright_.subtract(part.x0, part.y0, part.width, part.height, copy_.data());
+        part.data = copy_.data();
+        return part;
+    }
+
+    const Texels<Texel>& plate_;
+    const BrightLight& bright_;
+    const FilterBank& bank_;
+    Samples batch_;
+    BrightSum sum_;
+    std::vector<float> copy_;
+};
+
+template <class Simd, class Texel>
+void resampleAll(const Texels<Texel>& plate, const BrightLight* bright, bool smooth,
+                 const SamplePoint* points, size_t count, float* rgba) {
     constexpr size_t kNeighbours = 256;  // a lattice cell's worth
     using Samples = Batch<Simd, Texel>;
     const FilterBank& bank = smooth ? smoothFilter() : sharpFilter();
-    Samples batch(plate, bank, smooth);
+    Samples batch(plate, plate.width, plate.height, bank, smooth);
+    std::optional<SplitSamples<Simd, Texel>> split;
+    if (bright) split.emplace(plate, *bright, bank);
     std::vector<typename Simd::template Near<Texel>> copy;
     for (size_t i = 0; i < count; i += kNeighbours) {
         const size_t end = std::min(count, i + kNeighbours);
-        const auto near = nearTexels<Simd>(plate, bank, points + i, end - i, copy);
+        const Needed needed = neededBy(points + i, end - i, bank, plate.width, plate.height);
+        if (bright && bright->isIn(needed.x0, needed.y0, needed.x1, needed.y1)) {
+            split->run(needed, points + i, end - i, rgba + 4 * i);
+            continue;
+        }
+        const auto near = nearTexels<Simd>(plate, bank, needed, end - i, copy);
         for (size_t k = i; k < end; k += Samples::kMost)
             batch.run(near, points + k, std::min(Samples::kMost, end - k), rgba + 4 * k);
     }
 }
 
 template <class Simd>
-void resamplePlate(const io::PlatePixels& plate, bool smooth, const SamplePoint* points,
-                   size_t count, float* rgba) {
+void resamplePlate(const io::PlatePixels& plate, const BrightLight* bright, bool smooth,
+                   const SamplePoint* points, size_t count, float* rgba) {
     if (plate.isHalf())
         resampleAll<Simd>(Texels<uint16_t>{plate.half.data(), 0, 0, plate.width, plate.height},
-                          smooth, points, count, rgba);
+                          bright, smooth, points, count, rgba);
     else
-        resampleAll<Simd>(Texels<float>{plate.full.data(), 0, 0, plate.width, plate.height}, smooth,
-                          points, count, rgba);
+        resampleAll<Simd>(Texels<float>{plate.full.data(), 0, 0, plate.width, plate.height}, bright,
+                          smooth, points, count, rgba);
 }
 
 }  // namespace

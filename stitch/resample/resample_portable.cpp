@@ -76,23 +76,13 @@ struct PortableSimd {
                 }
         return range;
     }
-
-    template <class Texel>
-    static bool outOfRange(const Texel* corner, ptrdiff_t stride, const float* rgba) {
-        const Range nearest = range(corner, stride, 2, 2);
-        bool out = false;
-        for (int c = 0; c < 3; ++c)
-            out |= rgba[c] < kBelowNearest * nearest.low[c] ||
-                   rgba[c] > kAboveNearest * nearest.high[c];
-        return out;
-    }
 };
 
 }  // namespace
 
-void resamplePortable(const io::PlatePixels& plate, bool smooth, const SamplePoint* points,
-                      size_t count, float* rgba) {
-    resamplePlate<PortableSimd>(plate, smooth, points, count, rgba);
+void resamplePortable(const io::PlatePixels& plate, const BrightLight* bright, bool smooth,
+                      const SamplePoint* points, size_t count, float* rgba) {
+    resamplePlate<PortableSimd>(plate, bright, smooth, points, count, rgba);
 }
 
 }  // namespace plateloom::stitch

@@ -53,6 +53,26 @@ int latticeStep(const PanoramaGrid& grid) {
     return step;
 }
 
+double largestScale(const PlacedPlate& plate, const PanoramaGrid& grid) {
+    constexpr int kSteps = 8;
+    const auto& sensor = plate.lens.sensor();
+    double scale = 1;
+    for (int j = 0; j <= kSteps; ++j)
+        for (int i = 0; i <= kSteps; ++i) {
+            const calib::Vector2d px((sensor.width_px - 1.0) * i / kSteps,
+                                     (sensor.height_px - 1.0) * j / kSteps);
+            const auto here = plate.lens.rayFromRecorded(px);
+            for (const auto& step : {calib::Vector2d(1, 0), calib::Vector2d(0, 1)}) {
+                const auto beside = plate.lens.rayFromRecorded(px + step);
+                if (!here || !beside) continue;
+                const double angle_rad = (*beside - *here).norm();
+                if (angle_rad > 0)
+                    scale = std::max(scale, 1 / (angle_rad * grid.pixelsPerRadian()));
+            }
+        }
+    return scale;
+}
+
 PositionLattice panoramaLattice(const PlacedPlate& plate, const PanoramaGrid& grid,
                                 const CellRange& cells, int step, double tolerance_px) {
     const PictureCone cone = pictureCone(plate);
@@ -90,17 +110,17 @@ void unshade(const PlacedPlate& plate, const SamplePoint* points, size_t count, 
     }
 }
 
-PlateWarp::PlateWarp(const PlacedPlate& plate, PlateStore& store, const PanoramaGrid& grid,
+PlateWarp::PlateWarp(const PlacedPlate& plate, SplitPlates& plates, const PanoramaGrid& grid,
                      const CellRange& cells)
     : plate_(plate),
-      store_(store),
+      plates_(plates),
       lattice_(panoramaLattice(plate, grid, cells, latticeStep(grid), kTolerance_px)),
       points_(size_t(lattice_.step()) * lattice_.step()) {}
 
 bool PlateWarp::cell(int cx, int cy, float* rgba) {
     if (!lattice_.cell(cx, cy, points_.data())) return false;
-    if (!pixels_) pixels_ = store_.get(plate_.plate);
-    resample(*pixels_, points_.data(), points_.size(), rgba);
+    if (!pixels_.plate) pixels_ = plates_.get(plate_.plate);
+    resample(*pixels_.plate, pixels_.bright.get(), points_.data(), points_.size(), rgba);
     unshade(plate_, points_.data(), points_.size(), rgba);
     unassociate(rgba, points_.size());
     return true;

@@ -6,9 +6,9 @@
 
 #include "io/picture.h"
 #include "stitch/plates/placed_plate.h"
-#include "stitch/plates/plate_store.h"
 #include "stitch/resample/panorama_grid.h"
 #include "stitch/resample/position_lattice.h"
+#include "stitch/resample/split_plates.h"
 
 namespace plateloom::stitch {
 
@@ -23,28 +23,30 @@ struct PictureCone {
 /// where the cubic is good to 0.0002 plate pixels for any lens that a flat picture can show.
 [[nodiscard]] int latticeStep(const PanoramaGrid& grid);
 
+/// Recorded pixels per panorama pixel, at the most.
+[[nodiscard]] double largestScale(const PlacedPlate& plate, const PanoramaGrid& grid);
+
 /// The plate's lattice over a range of cells of the panorama. Far nodes are told from the cone.
 [[nodiscard]] PositionLattice panoramaLattice(const PlacedPlate& plate, const PanoramaGrid& grid,
                                               const CellRange& cells, int step,
                                               double tolerance_px);
 
 /// Warps cells of the panorama out of one plate; its pixels are asked for when a cell first shows
-/// some of them, and held from then on. For one thread; plate and store must outlive it.
+/// some of them, and held from then on. For one thread; plate and plates must outlive it.
 class PlateWarp {
 public:
-    PlateWarp(const PlacedPlate& plate, PlateStore& store, const PanoramaGrid& grid,
+    PlateWarp(const PlacedPlate& plate, SplitPlates& plates, const PanoramaGrid& grid,
               const CellRange& cells);
 
     /// RGBA of cell (cx, cy), step x step pixels: the colour itself, not associated, and the
     /// plate's alpha as its weight; RGB 0 where it is 0. False when the plate shows nothing of the
-    /// cell
-    /// (`rgba` is then untouched).
+    /// cell (`rgba` is then untouched).
     bool cell(int cx, int cy, float* rgba);
 
 private:
     const PlacedPlate& plate_;
-    PlateStore& store_;
-    std::shared_ptr<const io::PlatePixels> pixels_;
+    SplitPlates& plates_;
+    SplitPlate pixels_;
     PositionLattice lattice_;
     std::vector<SamplePoint> points_;
 };

@@ -31,6 +31,8 @@ constexpr double kBlockReach = 1024;             // panorama pixels across it
 constexpr size_t kMostRegion = size_t(4) << 20;  // pixels; beyond it cell by cell
 constexpr float kLargestScale = 64;              // of the filter, see filter_bank.h
 constexpr int kFilterRadius = 4;
+// More around a block, output pixels, so that its neighbours see the same lamps (bright_light.h).
+constexpr int kLampMargin = 6;
 
 std::string sizeOf(const io::PanoramaFile& file) {
     return std::to_string(file.width) + " x " + std::to_string(file.height);
@@ -110,6 +112,7 @@ struct Workroom {
     std::vector<SamplePoint> points;
     std::vector<char> shown;  // cells that have any
     io::PlatePixels region;
+    std::shared_ptr<const BrightLight> bright;
     std::vector<float> rgba = std::vector<float>(kCellPixels * 4);
 };
 
@@ -141,8 +144,8 @@ struct Reach {
 struct Region {
     int x = 0, y = 0, width = 0, height = 0;
     explicit Region(const Reach& reach) {
-        const int margin_x = kFilterRadius * int(std::ceil(reach.scale_x)) + 2;
-        const int margin_y = kFilterRadius * int(std::ceil(reach.scale_y)) + 2;
+        const int margin_x = (kFilterRadius + kLampMargin) * int(std::ceil(reach.scale_x)) + 2;
+        const int margin_y = (kFilterRadius + kLampMargin) * int(std::ceil(reach.scale_y)) + 2;
         x = int(std::floor(reach.x0)) - margin_x;
         y = int(std::floor(reach.y0)) - margin_y;
         width = int(std::ceil(reach.x1)) + margin_x - x;
@@ -170,10 +173,10 @@ public:
             if (!reach.empty()) all.include(reach);
         if (all.empty()) return;
         const bool at_once = Region(all).pixels() <= kMostRegion;
-        if (at_once) fetch(Region(all));
+        if (at_once) fetch(all);
         for (int k = 0; k < count; ++k) {
             if (reaches[size_t(k)].empty()) continue;
-            if (!at_once) fetch(Region(reaches[size_t(k)]));
+            if (!at_once) fetch(reaches[size_t(k)]);
             showCell(k);
         }
     }
@@ -220,10 +223,12 @@ private:
         return reaches;
     }
 
-    void fetch(const Region& region) {
+    void fetch(const Reach& reach) {
+        const Region region(reach);
         const bool whole = frame_.grid.projection == Projection::equirectangular;
         frame_.panorama.read(region.x + int(origin_.x()), region.y + int(origin_.y()), region.width,
                              region.height, whole, room_.region);
+        room_.bright = findBright(room_.region, double(std::max(reach.scale_x, reach.scale_y)));
         corner_x_ = region.x;
         corner_y_ = region.y;
     }
@@ -238,7 +243,7 @@ private:
             p.y -= float(corner_y_);
         }
         float* rgba = room_.rgba.data();
-        resample(room_.region, points, kCellPixels, rgba);
+        resample(room_.region, room_.bright.get(), points, kCellPixels, rgba);
         const int across = cells_.x1 - cells_.x0;
         const int x0 = (cells_.x0 + k % across) * kStep, y0 = (cells_.y0 + k / across) * kStep;
         if (frame_.look == Look::lens) shade(x0, y0, rgba);

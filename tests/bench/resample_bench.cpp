@@ -122,14 +122,16 @@ void benchAt(double scale) {
                     accuracy_dB(map.points, period, remapped.ptr<float>(), 3));
         const auto report = [&](const char* name, const io::PlatePixels& plate, auto&& resampler) {
             const double s = bestSeconds([&] {
-                resampler(plate, false, map.by_cell.data(), map.by_cell.size(), out.data());
+                resampler(plate, nullptr, false, map.by_cell.data(), map.by_cell.size(),
+                          out.data());
             });
             std::printf("%5.2f %6.0f  %-34s %7.1f %9.1f\n", scale, period, name, mpix / s,
                         accuracy_dB(map.by_cell, period, out.data(), 4));
         };
-        const auto chosen = [](const io::PlatePixels& plate, bool, const SamplePoint* points,
-                               size_t count,
-                               float* rgba) { stitch::resample(plate, points, count, rgba); };
+        const auto chosen = [](const io::PlatePixels& plate, const stitch::BrightLight* bright,
+                               bool, const SamplePoint* points, size_t count, float* rgba) {
+            stitch::resample(plate, bright, points, count, rgba);
+        };
         report("resample, float RGBA plate", full, chosen);
         report("resample, half RGBA plate", half, chosen);
         report("resample portable, half plate", half, stitch::resamplePortable);

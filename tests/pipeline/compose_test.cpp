@@ -304,7 +304,8 @@ TEST_CASE("One plate alone comes out as one warp of it, to the last bit") {
     const auto panorama = run(job, grid).panorama;
     const int step = latticeStep(grid);
     PlateStore store = job.store();
-    PlateWarp warp(job.plates.front(), store, grid, {0, 0, grid.width / step, grid.height / step});
+    SplitPlates plates(store, [&](int) { return largestScale(job.plates.front(), grid); });
+    PlateWarp warp(job.plates.front(), plates, grid, {0, 0, grid.width / step, grid.height / step});
     std::vector<float> rgba(size_t(step) * step * 4);
     size_t compared = 0, different = 0;
     for (int cy = 0; cy < grid.height / step; ++cy)

@@ -36,7 +36,7 @@ io::PlatePixels coveredPlate(const Alpha& alpha, bool half, double colour = 0.5)
 std::array<float, 4> at(const io::PlatePixels& plate, double x, double y, double scale) {
     const SamplePoint point{float(x), float(y), float(scale), float(scale)};
     std::array<float, 4> rgba;
-    resample(plate, &point, 1, rgba.data());
+    resample(plate, nullptr, &point, 1, rgba.data());
     return rgba;
 }
 
