@@ -16,8 +16,10 @@ bool covered(const io::Picture& panorama, int x, int y) {
     return panorama.channels < 4 || panorama.at(x, y)[3] >= 0.999f;
 }
 
+constexpr float kFloor = 0.001f;  // added to light before ratios are taken
+
 float relativeError(float value, float real) {
-    return std::abs(value - real) / (real + 0.001f);
+    return std::abs(value - real) / (real + kFloor);
 }
 
 double percentile(std::vector<float>& values, double share) {
@@ -117,6 +119,7 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
     errors.factor = commonFactor(panorama, truth);
     std::vector<float> relative;
     size_t all = 0, inside = 0, off = 0;
+    double squares = 0;
     onSphere(panorama, [&](int x, int y) {
         ++all;
         if (!covered(panorama, x, y)) return;
@@ -127,11 +130,14 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
             const float value = panorama.at(x, y)[c] * errors.factor[c];
             relative.push_back(relativeError(value, real));
             worst = std::max(worst, relative.back());
+            const double stops = std::log2((std::max(0.0f, value) + kFloor) / (real + kFloor));
+            squares += stops * stops;
         }
         off += worst > 0.5f;
     });
     errors.covered = double(inside) / double(std::max<size_t>(1, all));
     errors.far_off = double(off) / double(std::max<size_t>(1, inside));
+    errors.log_rms_stops = std::sqrt(squares / double(std::max<size_t>(1, relative.size())));
     errors.median = percentile(relative, 0.5);
     errors.p90 = percentile(relative, 0.9);
     errors.p99 = percentile(relative, 0.99);

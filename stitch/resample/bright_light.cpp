@@ -11,7 +11,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kBlock = 16;  // cells
+constexpr int kBlock = 8;  // cells
 // By what the ordinary part's envelope grows an output pixel.
 constexpr double kGrowth = 1.4;
 // Less than this share of the light is not taken out: the steps' own size.

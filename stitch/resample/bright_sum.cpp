@@ -14,17 +14,12 @@ double halfSquare(double x) {
     return x > 0 ? 0.5 * x * x : 0;
 }
 
-// Boxes of 1, h and 0.7 h convolved, at `x`: their third differences of x^2 / 2.
-double overlap(double x, double h) {
-    const double c = kRounding * h;
-    double sum = 0;
-    for (const double a : {0.5, -0.5})
-        for (const double b : {0.5 * h, -0.5 * h})
-            for (const double d : {0.5 * c, -0.5 * c}) {
-                const double term = halfSquare(x + a + b + d);
-                sum += (a > 0) == ((b > 0) == (d > 0)) ? term : -term;
-            }
-    return sum / (h * c);
+// The integral up to `x` of boxes of h and 0.7 h convolved: second differences of x^2 / 2.
+double integral(double x, double h) {
+    const double c = kRounding * h, outer = 0.5 * (h + c), inner = 0.5 * (h - c);
+    return (halfSquare(x + outer) - halfSquare(x + inner) - halfSquare(x - inner) +
+            halfSquare(x - outer)) /
+           (h * c);
 }
 
 }  // namespace
@@ -40,14 +35,19 @@ void AreaWeights::place(float position, float scale, int size) {
     first = std::clamp(begin, 0, size - 1);
     const int last = std::clamp(middle + reach, 0, size - 1);
     weight.assign(size_t(last - first + 1), 0.0f);
+    // The pixel's own box: the integral's step across it.
+    double before = integral(begin - double(position), h);
     for (int k = begin; k <= middle + reach; ++k) {
-        // From the nearer side, where nothing cancels.
-        const double x = -std::abs(k + 0.5 - double(position));
-        weight[size_t(std::clamp(k, first, last) - first)] += float(overlap(x, h));
+        const double after = integral(k + 1 - double(position), h);
+        weight[size_t(std::clamp(k, first, last) - first)] += float(after - before);
+        before = after;
     }
 }
 
 void BrightSum::add(const SamplePoint& point, float* rgba) {
+    const int reach_x = areaReach(point.scale_x), reach_y = areaReach(point.scale_y);
+    const int x = int(std::floor(point.x)), y = int(std::floor(point.y));
+    if (!bright_.isIn(x - reach_x, y - reach_y, x + reach_x + 1, y + reach_y + 1)) return;
     x_.place(point.x, point.scale_x, width_);
     y_.place(point.y, point.scale_y, height_);
     float sum[4] = {0, 0, 0, 0};

@@ -8,7 +8,7 @@ namespace plateloom::stitch {
 
 namespace {
 
-constexpr int kLanes = 64;  // 16 pixels
+constexpr int kLanes = 32;  // 8 pixels
 
 // Halves of at least 0 order as their bits do; read as signed numbers the others are below 0.
 int16_t ordered(uint16_t half) {

@@ -15,7 +15,7 @@ struct BlockRange {
 };
 
 struct PlateRanges {
-    int block_px = 16, across = 0, down = 0;
+    int block_px = 8, across = 0, down = 0;
     std::vector<BlockRange> block;
 
     [[nodiscard]] const BlockRange& at(int x, int y) const {
@@ -23,7 +23,7 @@ struct PlateRanges {
     }
 };
 
-/// Blocks of `block_px`, a multiple of 16, from the plate's upper left corner.
+/// Blocks of `block_px`, a multiple of 8, from the plate's upper left corner.
 [[nodiscard]] PlateRanges plateRanges(const io::PlatePixels& plate, int block_px);
 
 /// What is added to each channel before contrasts are taken of it: four times the noise of the

@@ -244,8 +244,8 @@ bool anyContrast(const PlateRanges& ranges, const std::array<float, 4>& lift) {
 
 void findDarkSamples(const PlateCells& cells, const PlateRanges& ranges, int block,
                      LightSteps brightest, SparseSteps& found) {
-    // The smallest rectangle of blocks with contrast in each group of 4 x 4.
-    constexpr int kGroup = 4;
+    // The smallest rectangle of blocks with contrast in each group of 8 x 8.
+    constexpr int kGroup = 8;
     Search search(cells, brightest, found);
     for (int gy = 0; gy < ranges.down; gy += kGroup)
         for (int gx = 0; gx < ranges.across; gx += kGroup) {
