@@ -1,5 +1,8 @@
 #include "io/half_rows.h"
 
+#include <cmath>
+
+#include "io/hole.h"
 #include "io/picture.h"
 
 #if defined(__x86_64__)
@@ -44,12 +47,19 @@ bool hasF16c() {
 
 }  // namespace
 
-void halvesFromFloats(const float* from, size_t count, uint16_t* to) {
+size_t beyondHalf(const float* values, size_t count) {
+    size_t beyond = 0;
+    for (size_t i = 0; i < count; ++i) beyond += std::abs(values[i]) > kBrightest ? 1 : 0;
+    return beyond;
+}
+
+size_t halvesFromFloats(const float* from, size_t count, uint16_t* to) {
     size_t done = 0;
 #if defined(__x86_64__)
     if (hasF16c()) done = halvesFromFloatsF16c(from, count, to);
 #endif
     for (; done < count; ++done) to[done] = halfFromFloat(from[done]);
+    return beyondHalf(from, count);
 }
 
 void floatsFromHalves(const uint16_t* from, size_t count, float* to) {

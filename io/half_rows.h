@@ -7,8 +7,12 @@
 
 namespace plateloom::io {
 
-/// Round to nearest even; beyond 65504 becomes 65504, never infinity. NaN stays NaN.
-void halvesFromFloats(const float* from, size_t count, uint16_t* to);
+/// Round to nearest even; beyond 65504 becomes 65504, never infinity. NaN stays NaN. Returns how
+/// many values were beyond, infinite ones among them.
+size_t halvesFromFloats(const float* from, size_t count, uint16_t* to);
+/// How many values are beyond half, and would be written as the largest that it holds.
+[[nodiscard]] size_t beyondHalf(const float* values, size_t count);
+
 void floatsFromHalves(const uint16_t* from, size_t count, float* to);
 
 }  // namespace plateloom::io

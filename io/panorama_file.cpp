@@ -16,6 +16,7 @@ struct PanoramaWriter::State {
     WrittenFile file;
     Format format;
     bool halves = false;
+    size_t beyond_half = 0;
     std::vector<uint16_t> half_samples;
     std::vector<float> samples;
 
@@ -90,12 +91,17 @@ void PanoramaWriter::write(int x, int y, const Picture& picture) {
     const void* out = samples;
     if (state.halves) {
         state.half_samples.resize(pixels * size_t(channels));
-        halvesFromFloats(samples, state.half_samples.size(), state.half_samples.data());
+        state.beyond_half +=
+            halvesFromFloats(samples, state.half_samples.size(), state.half_samples.data());
         type = OIIO::TypeHalf;
         out = state.half_samples.data();
     }
     state.file.check(state.file.output().write_tiles(x, x + picture.width, y, y + picture.height, 0,
                                                      1, type, out));
+}
+
+size_t PanoramaWriter::beyondHalf() const {
+    return state_->beyond_half;
 }
 
 void PanoramaWriter::finish() {

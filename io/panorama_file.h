@@ -27,6 +27,8 @@ public:
     /// tile, and so must the size except at the right and bottom edges. Each pixel exactly once, in
     /// any order.
     void write(int x, int y, const Picture& picture);
+    /// Values so far that half does not hold, written as the largest that it does; 0 for float.
+    [[nodiscard]] size_t beyondHalf() const;
     /// Closes and renames. Without it nothing is left behind.
     void finish();
 

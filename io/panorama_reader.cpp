@@ -5,8 +5,10 @@
 #include <algorithm>
 #include <cstdio>
 #include <mutex>
+#include <unordered_set>
 #include <vector>
 
+#include "io/hole.h"
 #include "io/input_error.h"
 #include "io/made_mark.h"
 #include "io/picture_source.h"
@@ -99,6 +101,9 @@ struct PanoramaReader::State {
     OIIO::ImageCache::ImageHandle* handle = nullptr;
     bool with_alpha = true;
     std::mutex lending;
+    // Pixels are read again and again: those that were not finite, each once.
+    std::mutex counting;
+    std::unordered_set<uint64_t> bad_pixels;
     std::vector<std::unique_ptr<Scratch>> idle;
 
     ~State() {
@@ -119,6 +124,17 @@ struct PanoramaReader::State {
                                                        !file.needs_float);
         scratch->latest_tiles = cache->create_thread_info();
         return scratch;
+    }
+    // Of a row that holds some. So many that they are beyond counting stay uncounted.
+    template <class Value>
+    void addBadPixels(int x, int y, const Value* rgba, size_t count, Value brightest) {
+        constexpr size_t kMost = 1 << 20;
+        const std::lock_guard lock(counting);
+        for (size_t i = 0; i < count && bad_pixels.size() < kMost; ++i) {
+            const Value* pixel = rgba + 4 * i;
+            if (isHole(pixel[3]) || std::find(pixel, pixel + 3, brightest) != pixel + 3)
+                bad_pixels.insert(uint64_t(y) << 32 | uint64_t(x + int(i)));
+        }
     }
     void giveBack(std::unique_ptr<Scratch> scratch) {
         const std::lock_guard lock(lending);
@@ -250,6 +266,11 @@ const PanoramaFile& PanoramaReader::file() const {
     return state_->file;
 }
 
+size_t PanoramaReader::badPixels() const {
+    const std::lock_guard lock(state_->counting);
+    return state_->bad_pixels.size();
+}
+
 void PanoramaReader::read(int x, int y, int width, int height, bool over_poles,
                           PlatePixels& pixels) const {
     State& state = *state_;
@@ -292,10 +313,14 @@ void PanoramaReader::read(int x, int y, int width, int height, bool over_poles,
             const size_t to =
                 (size_t(to_row) * width + part.to_x + (x0 - spec.full_x - part.x)) * 4;
             const char* samples = &scratch->samples[size_t(row - y0) * count * pixel_bytes];
+            const NotFinite found = file.needs_float
+                                        ? rows.toFloats(samples, count, &pixels.full[to], covered)
+                                        : rows.toHalves(samples, count, &pixels.half[to], covered);
+            if (found.holes + found.infinite == 0) continue;
             if (file.needs_float)
-                rows.toFloats(samples, count, &pixels.full[to], covered);
+                state.addBadPixels(x0, row, &pixels.full[to], count, kBrightest);
             else
-                rows.toHalves(samples, count, &pixels.half[to], covered);
+                state.addBadPixels(x0, row, &pixels.half[to], count, kHalfBrightest);
         }
     }
 }

@@ -56,6 +56,10 @@ public:
     /// InputError for a part that can't be read.
     void read(int x, int y, int width, int height, bool over_poles, PlatePixels& pixels) const;
 
+    /// Pixels of what was read so far that are not finite in the file (NaN or infinite). An
+    /// infinite colour is taken as the largest that half holds, NaN as not covered.
+    [[nodiscard]] size_t badPixels() const;
+
     struct State;
 
 private:

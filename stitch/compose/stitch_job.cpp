@@ -248,6 +248,9 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
         settings.preview_width = size_t(std::min(2048, result.grid.width));
     auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
+    if (writer.beyondHalf() > 0)
+        result.solve.warnings.push_back(
+            beyondHalfInWords(request.output.filename().string(), writer.beyondHalf()));
     tellBadPixels(set, store, result.solve);
     if (request.preview) writePreview(*request.preview, composed.preview);
 

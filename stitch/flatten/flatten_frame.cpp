@@ -67,8 +67,9 @@ std::optional<io::FrameFile> frameWithMore(const io::PlateFile& plate, std::stri
     return std::nullopt;
 }
 
-size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit fit,
-                    const std::filesystem::path& target, const std::string& recipe, bool* clamped) {
+MadeFindings flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit fit,
+                          const std::filesystem::path& target, const std::string& recipe,
+                          bool* clamped) {
     const PixelBounds bounds = flatBounds(lens, fit, clamped);
     io::FrameLayout layout{bounds.x0, bounds.y0, bounds.width(), bounds.height(), {}, {}};
     // The main part is read first: whether it has an alpha stands in the file's header.
@@ -84,23 +85,24 @@ size_t flattenFrame(const io::FrameFile& source, const calib::LensMap& lens, Fit
     }
     const FrameWarp warp = flattening(lens, bounds);
     io::FrameWriter writer(target, source, layout, recipe, textOf({}), io::Made::flat_plate);
-    size_t bad_pixels = 0;
+    MadeFindings found;
     for (size_t p = 0; p < file.parts.size(); ++p) {
         const io::FramePart& part = file.parts[p];
         io::FramePixels pixels =
             p == file.main_part ? std::move(main_pixels) : io::readFramePart(source, p);
         const FrameBright bright = findBright(part, pixels);
-        bad_pixels += pixels.bad_pixels + pixels.infinite_pixels;
+        found.bad_pixels += pixels.bad_pixels + pixels.infinite_pixels;
         std::vector<char> band(size_t(bounds.width()) * part.pixelBytes() *
                                size_t(std::min(kBandRows, bounds.height())));
         for (int y = 0; y < bounds.height(); y += kBandRows) {
             const int rows = std::min(kBandRows, bounds.height() - y);
-            warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
+            found.beyond_half +=
+                warpFrameRows(part, pixels, bright, warp, y, rows, band.data()).beyond_half;
             writer.write(p, y, rows, band.data());
         }
     }
-    writer.finish(textOf({0, bad_pixels}));
-    return bad_pixels;
+    writer.finish(textOf(found));
+    return found;
 }
 
 }  // namespace plateloom::stitch

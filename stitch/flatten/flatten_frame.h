@@ -8,6 +8,7 @@
 
 #include "io/frame_file.h"
 #include "stitch/flatten/flatten.h"
+#include "stitch/flatten/made_findings.h"
 
 namespace plateloom::stitch {
 
@@ -18,8 +19,9 @@ namespace plateloom::stitch {
                                                          std::string* warning);
 
 /// Writes it with the flat plate's data window. The picture gets an alpha where it has none: beyond
-/// what was recorded nothing covers. Returns how many pixels were not finite.
-size_t flattenFrame(const io::FrameFile& file, const calib::LensMap& lens, Fit fit,
-                    const std::filesystem::path& target, const std::string& recipe, bool* clamped);
+/// what was recorded nothing covers.
+MadeFindings flattenFrame(const io::FrameFile& file, const calib::LensMap& lens, Fit fit,
+                          const std::filesystem::path& target, const std::string& recipe,
+                          bool* clamped);
 
 }  // namespace plateloom::stitch

@@ -1,5 +1,6 @@
 #include "stitch/flatten/flatten_job.h"
 
+#include "io/half_rows.h"
 #include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/flatten/flatten_frame.h"
@@ -54,7 +55,7 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
         std::string said;
         if (request.resume && io::isMade(targets[i], tags.recipe, &said))
             if (const auto found = madeFindings(said)) {
-                tellBadPixels(name, found->bad_pixels, count, result);
+                tellLight(name, *found, count, result);
                 result.kept.push_back(targets[i]);
                 continue;
             }
@@ -62,10 +63,10 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
         std::string warning;
         if (const auto frame = frameWithMore(plate.file, &warning)) {
             clock.begin("flatten");
-            const size_t bad =
+            const MadeFindings found =
                 flattenFrame(*frame, lens, request.fit, targets[i], tags.recipe, nullptr);
             clock.end();
-            tellBadPixels(name, bad, count, result);
+            tellLight(name, found, count, result);
             result.written.push_back(targets[i]);
             clock.add("flatten", double(count));
             continue;
@@ -75,11 +76,14 @@ MadeFrames flattenJob(const FlattenJob& request, const Progress& progress) {
         const auto pixels = io::readPlatePixels(plate.file);
         clock.begin("flatten");
         const auto flat = flattenPlate(pixels, lens, request.fit, nullptr);
-        tellBadPixels(name, pixels.bad_pixels, count, result);
-        tags.found = textOf({0, pixels.bad_pixels});
+        const bool halves = request.half && !plate.file.needs_float;
+        const MadeFindings found{
+            0, pixels.bad_pixels,
+            halves ? io::beyondHalf(flat.picture.data.data(), flat.picture.data.size()) : 0};
+        tellLight(name, found, count, result);
+        tags.found = textOf(found);
         clock.begin("write");
-        io::writeMade(targets[i], flat.picture, tags, request.half && !plate.file.needs_float,
-                      flat.window, io::Made::flat_plate);
+        io::writeMade(targets[i], flat.picture, tags, halves, flat.window, io::Made::flat_plate);
         clock.end();
         result.written.push_back(targets[i]);
         clock.add("read", double(count));

@@ -3,7 +3,6 @@
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
-#include <atomic>
 #include <cassert>
 #include <cmath>
 #include <cstring>
@@ -50,26 +49,26 @@ public:
         }
     }
 
-    /// Returns how many pixels are not covered.
-    size_t run(char* samples) {
-        size_t uncovered = 0;
+    WarpedRows run(char* samples) {
+        WarpedRows found;
         for (int cx = 0; cx < across_; ++cx) {
             columns_ = std::min(kCell, width_ - cx * kCell);
             out_ = samples + size_t(cx) * kCell * stride_;
             if (!lattice_.cell(cx, cy_, points_)) {
                 for (int row = 0; row < rows_; ++row)
                     std::memset(pixel(row, 0), 0, size_t(columns_) * stride_);
-                uncovered += size_t(rows_) * columns_;
+                found.uncovered += size_t(rows_) * columns_;
                 continue;
             }
             light(cx);
             for (size_t i = 0; i < pixels_.filtered.size(); ++i) {
                 const size_t missing = filter(pixels_.filtered[i], bright_[i].get());
-                if (i == 0) uncovered += missing;
+                if (i == 0) found.uncovered += missing;
             }
             for (const auto& plane : pixels_.nearest) pick(plane);
         }
-        return uncovered;
+        found.beyond_half = beyond_half_;
+        return found;
     }
 
 private:
@@ -129,11 +128,20 @@ private:
             for (float& value : values_)
                 value = value > 1 - kRounding ? 1.0f : std::max(value, 0.0f);
         if (to.type == io::SampleType::half) {
-            io::halvesFromFloats(values_, kCellPixels, halves_);
+            if (io::halvesFromFloats(values_, kCellPixels, halves_) > 0 &&
+                to.kind == io::ChannelKind::colour)
+                countBeyondHalf();
             scatter(halves_, channel);
         } else {
             scatter(values_, channel);
         }
+    }
+
+    // The last cells reach beyond the frame.
+    void countBeyondHalf() {
+        for (int row = 0; row < rows_; ++row)
+            for (int column = 0; column < columns_; ++column)
+                beyond_half_ += std::abs(values_[row * kCell + column]) > io::kBrightest;
     }
 
     template <class Value>
@@ -167,6 +175,7 @@ private:
     std::vector<size_t> offset_;
     PositionLattice lattice_;
     char* out_ = nullptr;
+    size_t beyond_half_ = 0;
     SamplePoint points_[kCellPixels];
     float light_[kCellPixels], values_[kCellPixels], rgba_[4 * kCellPixels];
     uint16_t halves_[kCellPixels];
@@ -184,17 +193,19 @@ FrameBright findBright(const io::FramePart& part, const io::FramePixels& pixels)
     return bright;
 }
 
-size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                     const FrameBright& bright, const FrameWarp& warp, int y, int rows,
-                     char* samples) {
+WarpedRows warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
+                         const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+                         char* samples) {
     assert(y % kCell == 0);
     const size_t row_bytes = size_t(warp.to.width()) * part.pixelBytes();
-    std::atomic<size_t> missing{0};
+    std::vector<WarpedRows> found(size_t((rows + kCell - 1) / kCell));
     tbb::parallel_for(0, (rows + kCell - 1) / kCell, [&](int strip) {
         Strip work(part, pixels, bright, warp, y / kCell + strip);
-        missing += work.run(samples + size_t(strip) * kCell * row_bytes);
+        found[size_t(strip)] = work.run(samples + size_t(strip) * kCell * row_bytes);
     });
-    return missing;
+    WarpedRows all;
+    for (const WarpedRows& one : found) all += one;
+    return all;
 }
 
 }  // namespace plateloom::stitch

@@ -37,11 +37,20 @@ struct FrameWarp {
 using FrameBright = std::vector<std::shared_ptr<const BrightLight>>;
 [[nodiscard]] FrameBright findBright(const io::FramePart& part, const io::FramePixels& pixels);
 
+/// What was found while rows were made.
+struct WarpedRows {
+    size_t uncovered = 0;    ///< pixels for which the first filtered plane has no sample
+    size_t beyond_half = 0;  ///< values of colours that half does not hold
+    void operator+=(const WarpedRows& other) {
+        uncovered += other.uncovered;
+        beyond_half += other.beyond_half;
+    }
+};
+
 /// Rows [y, y + rows) of what is made into `samples`, pixels of all channels as
-/// FramePart::pixelBytes has it. Returns how many pixels of the first filtered plane found no
-/// sample.
-size_t warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                     const FrameBright& bright, const FrameWarp& warp, int y, int rows,
-                     char* samples);
+/// FramePart::pixelBytes has it.
+WarpedRows warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
+                         const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+                         char* samples);
 
 }  // namespace plateloom::stitch

@@ -11,8 +11,9 @@
 namespace plateloom::stitch {
 
 struct MadeFindings {
-    size_t uncovered = 0;   ///< recorded pixels for which the flat frame has no sample
-    size_t bad_pixels = 0;  ///< of the frame that was read: not finite
+    size_t uncovered = 0;    ///< recorded pixels for which the flat frame has no sample
+    size_t bad_pixels = 0;   ///< of the frame that was read: not finite
+    size_t beyond_half = 0;  ///< values of what was made
     bool operator==(const MadeFindings&) const = default;
 };
 
@@ -21,8 +22,8 @@ struct MadeFindings {
 /// The inverse; nullopt for any other text.
 [[nodiscard]] std::optional<MadeFindings> madeFindings(const std::string& text);
 
-/// Warns of a frame with pixels that are not finite, of `pixels` in all. More of them than a few
-/// defects are holes that a person must see.
-void tellBadPixels(const std::string& name, size_t bad_pixels, size_t pixels, MadeFrames& made);
+/// Warns of a frame with pixels that are not finite, of `pixels` in all, or too bright for half.
+/// More of the first than a few defects are holes that a person must see.
+void tellLight(const std::string& name, const MadeFindings& found, size_t pixels, MadeFrames& made);
 
 }  // namespace plateloom::stitch

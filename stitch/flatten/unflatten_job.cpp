@@ -4,6 +4,7 @@
 
 #include "io/file_name.h"
 #include "io/frame_file.h"
+#include "io/half_rows.h"
 #include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/flatten/flat_border.h"
@@ -23,23 +24,23 @@ namespace {
 constexpr int kRowsAtOnce = 256;
 
 template <class Write>
-size_t unflattenPart(const io::FramePart& part, io::FramePixels& pixels, const calib::LensMap& lens,
-                     StageClock& clock, const Write& write) {
+WarpedRows unflattenPart(const io::FramePart& part, io::FramePixels& pixels,
+                         const calib::LensMap& lens, StageClock& clock, const Write& write) {
     fillFlatBorder(part, lens, pixels);
     const int height = lens.sensor().height_px;
     const size_t row_bytes = size_t(lens.sensor().width_px) * part.pixelBytes();
     const FrameBright bright = findBright(part, pixels);
     const FrameWarp warp = unflattening(part, lens);
     std::vector<char> band(row_bytes * size_t(std::min(kRowsAtOnce, height)));
-    size_t uncovered = 0;
+    WarpedRows found;
     for (int y = 0; y < height; y += kRowsAtOnce) {
         const int rows = std::min(kRowsAtOnce, height - y);
         clock.begin("unflatten");
-        uncovered += warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
+        found += warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
         clock.begin("write");
         write(y, rows, band.data());
     }
-    return uncovered;
+    return found;
 }
 
 MadeFindings unflattenExr(const Plate& plate, const calib::LensMap& lens,
@@ -54,10 +55,11 @@ MadeFindings unflattenExr(const Plate& plate, const calib::LensMap& lens,
         io::FramePixels pixels = io::readFramePart(file, p);
         clock.begin("unflatten");
         made.bad_pixels += pixels.bad_pixels + pixels.infinite_pixels;
-        const size_t uncovered = unflattenPart(
+        const WarpedRows found = unflattenPart(
             file.parts[p], pixels, lens, clock,
             [&](int y, int rows, const char* samples) { writer.write(p, y, rows, samples); });
-        if (p == file.main_part) made.uncovered = uncovered;
+        made.beyond_half += found.beyond_half;
+        if (p == file.main_part) made.uncovered = found.uncovered;
     }
     clock.begin("write");
     writer.finish(textOf(made));
@@ -77,17 +79,20 @@ MadeFindings unflattenPlain(const Plate& plate, const calib::LensMap& lens,
     io::Picture picture(plate.sensor.width_px, plate.sensor.height_px, int(part.channels.size()));
     MadeFindings made;
     made.bad_pixels = frame.pixels.bad_pixels;
-    made.uncovered =
+    const WarpedRows found =
         unflattenPart(part, frame.pixels, lens, clock, [&](int y, int rows, const char* samples) {
             const auto* from = reinterpret_cast<const float*>(samples);
             std::copy_n(from, size_t(rows) * picture.width * picture.channels, picture.at(0, y));
         });
+    made.uncovered = found.uncovered;
     clock.begin("write");
     io::PictureTags tags = io::tagsOf(plate.file);
     tags.recipe = recipe;
+    const bool halves = half && !plate.file.needs_float;
+    if (halves) made.beyond_half = io::beyondHalf(picture.data.data(), picture.data.size());
     tags.found = textOf(made);
-    io::writeMade(target, picture, tags, half && !plate.file.needs_float,
-                  {0, 0, picture.width, picture.height}, io::Made::frame);
+    io::writeMade(target, picture, tags, halves, {0, 0, picture.width, picture.height},
+                  io::Made::frame);
     clock.end();
     return made;
 }
@@ -125,7 +130,7 @@ UnflattenedFrames unflattenJob(const FrameJob& request, const Progress& progress
         const auto tell = [&](const MadeFindings& made) {
             if (made.uncovered > 0)
                 result.uncovered.push_back({name, double(made.uncovered) / double(pixels)});
-            tellBadPixels(name, made.bad_pixels, pixels, result);
+            tellLight(name, made, pixels, result);
         };
         std::string said;
         if (request.resume && io::isMade(targets[i], recipe, &said))

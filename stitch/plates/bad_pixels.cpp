@@ -19,6 +19,13 @@ std::string badPixelsInWords(const std::string& name, size_t bad_pixels, size_t 
                        bad_pixels, 100 * shareOf(bad_pixels, pixels));
 }
 
+std::string beyondHalfInWords(const std::string& name, size_t count) {
+    return name + said(
+                      ": %zu values are brighter than half holds and are written as 65504; "
+                      "--depth float keeps them",
+                      count);
+}
+
 bool areHoles(size_t bad_pixels, size_t pixels) {
     constexpr double kHoles = 0.05;
     return shareOf(bad_pixels, pixels) > kHoles;

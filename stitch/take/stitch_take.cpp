@@ -11,6 +11,7 @@
 #include "io/made_picture.h"
 #include "io/new_file.h"
 #include "stitch/flatten/recipe.h"
+#include "stitch/plates/bad_pixels.h"
 #include "stitch/report/eye_picture.h"
 #include "stitch/solve/stage_clock.h"
 
@@ -174,6 +175,7 @@ private:
         const Composed composed = compose(ready.frame.plates, *ready.frame.store, settings, writer,
                                           [](const std::string&, double) {});
         writer.finish();
+        tell(ready, writer, result);
         if (request_.preview)
             writeEyePicture(io::framePath(request_.preview->string(), ready.frame.frame),
                             eyePicture(composed.preview, exposureFor(composed.preview)),
@@ -183,6 +185,22 @@ private:
                                    ? composed.covered_share
                                    : std::min(result.covered_share, composed.covered_share);
         addTimes(ready, composed.times, result);
+    }
+
+    // What is not finite in the frames that were read, or too bright for half.
+    void tell(const Ready& ready, const io::PanoramaWriter& writer,
+              TakeStitchResult& result) const {
+        auto& warnings = result.solve.warnings;
+        for (const PlacedPlate& plate : ready.frame.plates)
+            if (const size_t bad = ready.frame.store->badPixels(plate.plate)) {
+                const auto& sensor = plate.lens.sensor();
+                warnings.push_back(
+                    badPixelsInWords(ready.frame.files[size_t(plate.plate)].name(), bad,
+                                     size_t(sensor.width_px) * size_t(sensor.height_px)));
+            }
+        if (writer.beyondHalf() > 0)
+            warnings.push_back(
+                beyondHalfInWords(ready.path.filename().string(), writer.beyondHalf()));
     }
 
     // One exposure for the whole take, so that pictures for eyes do not flicker.

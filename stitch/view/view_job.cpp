@@ -5,16 +5,19 @@
 #include <algorithm>
 #include <cstdint>
 #include <cstdio>
+#include <map>
 #include <set>
 
 #include "calib/said.h"
 #include "io/file_name.h"
+#include "io/half_rows.h"
 #include "io/input_error.h"
 #include "io/made_picture.h"
 #include "io/movie_frames.h"
 #include "io/new_file.h"
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/recipe.h"
+#include "stitch/plates/bad_pixels.h"
 #include "stitch/solve/stage_clock.h"
 #include "stitch/view/contact_sheet.h"
 #include "stitch/view/moving_panorama.h"
@@ -327,14 +330,28 @@ public:
         View view = renderView(panorama, panorama_.grid(), camera, request_.look, shot.bounds);
         clock_.add(double(view.picture.width) * view.picture.height);
         made.covered = view.covered;
+        bad_pixels_[shot.panorama] = panorama.badPixels();
+        const bool halves = request_.half && !panorama.file().needs_float;
+        if (halves)
+            beyond_half_ += io::beyondHalf(view.picture.data.data(), view.picture.data.size());
         clock_.begin("write");
-        io::writeMade(shot.path, view.picture, tagsFor(shot, panorama.file()),
-                      request_.half && !panorama.file().needs_float,
+        io::writeMade(shot.path, view.picture, tagsFor(shot, panorama.file()), halves,
                       {shot.bounds.x0, shot.bounds.y0, size_.width, size_.height}, io::Made::view);
         clock_.add(double(view.picture.width) * view.picture.height);
         show(index, shot, view.picture);
         clock_.end();
         return made;
+    }
+
+    // What is not finite in what the views showed of the panorama, or too bright for half.
+    void tell(std::vector<std::string>& warnings) const {
+        for (const auto& [number, bad] : bad_pixels_) {
+            if (bad == 0) continue;
+            const auto& file = panorama_.file();
+            warnings.push_back(badPixelsInWords(panorama_.pathOf(number).filename().string(), bad,
+                                                size_t(file.width) * size_t(file.height)));
+        }
+        if (beyond_half_ > 0) warnings.push_back(beyondHalfInWords("the views", beyond_half_));
     }
 
     std::vector<StageTime> finish() {
@@ -365,6 +382,8 @@ private:
     }
 
     const ViewRequest& request_;
+    std::map<int64_t, size_t> bad_pixels_;  // of the panorama frames that were read
+    size_t beyond_half_ = 0;
     MovingPanorama& panorama_;
     FrameSize size_;
     ContactSheet sheet_;
@@ -413,6 +432,7 @@ ViewResult viewJob(const ViewRequest& request, const Progress& progress) {
             progress("view", double(i) / double(shots.size()));
             result.frames.push_back(run.make(i, shots[i]));
         }
+        run.tell(result.warnings);
         result.times = run.finish();
     });
     result.bounds = shots.back().bounds;

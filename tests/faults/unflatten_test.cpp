@@ -185,3 +185,28 @@ TEST_CASE("A frame that is largely NaN is told of with its share, resumed as wel
                    Contains("a.1001.exr") && Contains("42.2 %") && Contains("not finite"));
     }
 }
+
+TEST_CASE(
+    "Light that is too bright for half once the falloff is undone is told of, resumed as well") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "plates");
+    OIIO::ImageSpec spec = stamped(0, 1);
+    spec.set_format(OIIO::TypeHalf);
+    writeFrame(folder / "plates/a.1001.exr", spec,
+               [](double, double, int c) { return c < 3 ? 64000.0 : 1.0; });
+    put(folder / "lens.csv", kTrackHead + trackLine(timecode(1), 1001, 0));
+    const std::string flatten = "flatten " + quoted(folder / "plates") + " --lens " +
+                                quoted(folder / "lens.csv") + " -o " + quoted(folder / "out");
+    std::string told;
+    for (const char* more : {"", " --resume"}) {
+        const auto said = run(flatten + more);
+        INFO(said.err);
+        CHECK(said.status == 0);
+        const auto at = said.err.find("a.1001.exr: ");
+        REQUIRE(at != std::string::npos);
+        const std::string line = said.err.substr(at, said.err.find('\n', at) - at);
+        CHECK_THAT(line, Contains("brighter than half holds"));
+        if (!told.empty()) CHECK(line == told);
+        told = line;
+    }
+}

@@ -212,3 +212,34 @@ TEST_CASE("A full disk stops the views with one line, and no half view bears a n
     CHECK(size_t(left) == whole);
     CHECK(whole < 6);
 }
+
+TEST_CASE(
+    "What a panorama holds that is not finite, or too bright for half, is told with its count") {
+    const Folder folder;
+    stitch::PanoramaGrid grid;
+    grid.width = 512;
+    grid.height = 256;
+    painted::writePanorama(folder / "pano.exr", grid, {},
+                           [](int x, int y, const calib::Vector3d&, float* rgba) {
+                               for (int c = 0; c < 3; ++c) rgba[c] = 0.5f;
+                               if (y != 128 || x % 4 != 0) return;
+                               if (x == 256) rgba[0] = std::numeric_limits<float>::quiet_NaN();
+                               if (x == 260) rgba[1] = std::numeric_limits<float>::infinity();
+                           });
+    const std::string camera = "--pan 0 --tilt 0 --focal 28 --sensor 36x20.25 --size 64x36 ";
+    const auto odd = run("view " + quoted(folder / "pano.exr") + " " + camera + "-o " +
+                         quoted(folder / "a.exr"));
+    INFO(odd.err);
+    CHECK(says(odd.err, "pano.exr: 2 pixels"));
+    CHECK(says(odd.err, "not finite"));
+
+    // Float keeps what half can't hold.
+    painted::writePanorama(folder / "lamp.exr", grid, {},
+                           [](int x, int y, const calib::Vector3d&, float* rgba) {
+                               const bool lamp = std::abs(x - 256) < 12 && std::abs(y - 128) < 12;
+                               for (int c = 0; c < 3; ++c) rgba[c] = lamp ? 2e5f : 0.5f;
+                           });
+    const auto kept = run("view " + quoted(folder / "lamp.exr") + " " + camera + "-o " +
+                          quoted(folder / "b.exr"));
+    CHECK_FALSE(says(kept.err, "brighter than half"));
+}

@@ -119,6 +119,7 @@ TEST_CASE("What is too bright for half becomes the largest half") {
     const PanoramaWriter::Format format{64, 64, 64, true, true};
     PanoramaWriter writer(folder / "a.exr", format, {});
     writer.write(0, 0, Picture(64, 64, 4, 1e9f));
+    CHECK(writer.beyondHalf() == 64 * 64 * 4);
     writer.finish();
     auto in = OIIO::ImageInput::open((folder / "a.exr").string());
     std::vector<float> values(64 * 64 * 4);
