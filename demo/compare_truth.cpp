@@ -106,7 +106,8 @@ void print(const PanoramaErrors& e) {
                 double(e.factor.mean()));
     std::printf("relative error       median %.3f %%, 90th %.3f %%, 99th %.3f %%, largest %.3g\n",
                 100 * e.median, 100 * e.p90, 100 * e.p99, e.largest);
-    std::printf("log error            rms %.4f stops\n", e.log_rms_stops);
+    std::printf("log error            rms %.4f stops; of what is within a stop %.4f\n",
+                e.log_rms_stops, e.log_rms_near_stops);
     std::printf("more than half off   %.3f %%\n", 100 * e.far_off);
     for (const LampError& lamp : e.lamps)
         if (std::abs(lamp.energy_ratio - 1) > 0.02)

@@ -119,7 +119,8 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
     errors.factor = commonFactor(panorama, truth);
     std::vector<float> relative;
     size_t all = 0, inside = 0, off = 0;
-    double squares = 0;
+    double squares = 0, near_squares = 0;
+    size_t near = 0;
     onSphere(panorama, [&](int x, int y) {
         ++all;
         if (!covered(panorama, x, y)) return;
@@ -132,12 +133,16 @@ PanoramaErrors comparePanorama(const io::Picture& panorama, const io::Picture& t
             worst = std::max(worst, relative.back());
             const double stops = std::log2((std::max(0.0f, value) + kFloor) / (real + kFloor));
             squares += stops * stops;
+            if (std::abs(stops) > 1) continue;
+            near_squares += stops * stops;
+            ++near;
         }
         off += worst > 0.5f;
     });
     errors.covered = double(inside) / double(std::max<size_t>(1, all));
     errors.far_off = double(off) / double(std::max<size_t>(1, inside));
     errors.log_rms_stops = std::sqrt(squares / double(std::max<size_t>(1, relative.size())));
+    errors.log_rms_near_stops = std::sqrt(near_squares / double(std::max<size_t>(1, near)));
     errors.median = percentile(relative, 0.5);
     errors.p90 = percentile(relative, 0.9);
     errors.p99 = percentile(relative, 0.99);

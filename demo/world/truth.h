@@ -60,9 +60,10 @@ struct PanoramaErrors {
     Rgb factor{1, 1, 1};  ///< by which the panorama was multiplied
     /// Of |panorama - truth| / (truth + 0.001), over covered pixels evenly spread on the sphere.
     double median = 0, p90 = 0, p99 = 0, largest = 0;
-    double far_off = 0;            ///< share more than half off: ghosts, and whatever moved
-    double log_rms_stops = 0;  ///< of log2 of the ratio, 0.001 added to both
-    std::vector<LampError> lamps;  ///< those wholly in the picture and not hidden
+    double far_off = 0;             ///< share more than half off: ghosts, and whatever moved
+    double log_rms_stops = 0;       ///< of log2 of the ratio, 0.001 added to both
+    double log_rms_near_stops = 0;  ///< of what is within a stop: without whatever moved
+    std::vector<LampError> lamps;   ///< those wholly in the picture and not hidden
     double worst_lamp = 0;  ///< largest |energy_ratio - 1| of lamps three pixels wide or more
 };
 /// `panorama` is latlong, RGBA or RGB; `truth` RGB of the same size and turn.
