@@ -258,16 +258,26 @@ std::optional<std::string> faultOf(const Lens& lens, const Sensor& sensor) {
     // to (U-D); the frame's edge and its inside are looked at, since the centre may lie anywhere.
     const LensMap map(lens, sensor);
     constexpr int kSteps = 32;
-    double folded_mm = std::numeric_limits<double>::infinity();
+    double folded_mm = std::numeric_limits<double>::infinity(), reach_mm = 0;
     for (int j = 0; j <= kSteps; ++j)
         for (int i = 0; i <= kSteps; ++i) {
             const Vector2d px(double(i) / kSteps * sensor.width_px,
                               double(j) / kSteps * sensor.height_px);
             const Vector2d mm = mmFromPixel(sensor, px);
-            if (!map.flatFromRecorded_mm(mm)) folded_mm = std::min(folded_mm, mm.norm());
+            const auto flat = map.flatFromRecorded_mm(mm);
+            if (!flat) folded_mm = std::min(folded_mm, mm.norm());
+            if (flat) reach_mm = std::max(reach_mm, flat->norm());
         }
     if (std::isfinite(folded_mm))
         return said("its distortion folds inside the frame, %.2f mm from the centre", folded_mm);
+    // No lens with a polynomial stretches its frame so; a coefficient of another unit does.
+    constexpr double kMostStretch = 1000;
+    const double stretch = reach_mm / sensor.halfDiagonal_mm();
+    if (!(stretch < kMostStretch && stretch > 1 / kMostStretch))
+        return said(
+            "its distortion makes the flat frame %.3g times the recorded one; check the unit of "
+            "its coefficients, which is millimetres of the sensor: k1 in 1/mm^2, k2 in 1/mm^4",
+            stretch);
     const Darkest dark = darkest(lens.shading, sensor.halfDiagonal_mm());
     if (!(dark.transmission > 0))
         return said(

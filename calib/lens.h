@@ -129,8 +129,8 @@ private:
 };
 
 /// What makes a lens unusable over this sensor, in a person's words, or nothing: focal length not
-/// above 0, a coefficient not finite, a polynomial that folds inside the frame, shading that
-/// reaches 0 inside the frame.
+/// above 0, a coefficient not finite, a polynomial that folds inside the frame or makes it 1000
+/// times larger or smaller, shading that reaches 0 inside the frame.
 [[nodiscard]] std::optional<std::string> faultOf(const Lens& lens, const Sensor& sensor);
 
 /// A lens from OpenCV's normalised camera matrix and coefficients (k1, k2, p1, p2, k3, k4, k5, k6;

@@ -146,7 +146,7 @@ void readFrameRate(const OIIO::ImageSpec& spec, PlateFile& file) {
         const auto* found = spec.find_attribute(name);
         if (!found || found->type() != OIIO::TypeRational) continue;
         const auto* fraction = static_cast<const int*>(found->data());
-        if (fraction[0] > 0 && fraction[1] > 0) {
+        if (fraction[0] > 0 && fraction[1] > 0 && fraction[0] / fraction[1] <= 1000) {
             file.frame_rate = FrameRate{fraction[0], fraction[1]};
             return;
         }
@@ -155,7 +155,7 @@ void readFrameRate(const OIIO::ImageSpec& spec, PlateFile& file) {
     const auto rate = positive(spec, {"dpx:FrameRate", "dpx:TemporalFrameRate"});
     if (!rate || *rate > 1000) return;
     const int whole = int(std::lround(*rate));
-    if (std::abs(*rate - whole) < 1e-3) {
+    if (whole > 0 && std::abs(*rate - whole) < 1e-3) {
         file.frame_rate = FrameRate{whole, 1};
     } else if (std::abs(*rate - std::ceil(*rate) * 1000 / 1001) < 5e-3) {
         file.frame_rate = FrameRate{int(std::ceil(*rate)) * 1000, 1001};

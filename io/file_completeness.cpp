@@ -3,6 +3,7 @@
 #include <array>
 #include <cstdint>
 #include <fstream>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -142,11 +143,122 @@ void checkDpx(const fs::path& path) {
     }
 }
 
+uint32_t littleEndian(const char* bytes) {
+    const auto* b = reinterpret_cast<const unsigned char*>(bytes);
+    return uint32_t(b[3]) << 24 | uint32_t(b[2]) << 16 | uint32_t(b[1]) << 8 | b[0];
+}
+
+// Before OpenEXR's library finds that a file ends, it asks for as much memory as the header says:
+// an attribute's size, and an offset of 8 bytes for each chunk of the picture. Neither is more than
+// the file holds ("OpenEXR File Layout", openexr.com).
+class ExrHeaders {
+public:
+    explicit ExrHeaders(const fs::path& path) : path_(path), file_(path, std::ios::binary) {
+        std::error_code error;
+        length_ = fs::file_size(path, error);
+        if (error) length_ = 0;
+    }
+
+    void check() {
+        constexpr uint32_t kMultiPart = 0x1000;
+        const bool several = littleEndian(bytes(8).data() + 4) & kMultiPart;
+        std::string name = text();
+        do {
+            Part part;
+            for (; !name.empty(); name = text()) readAttribute(name, part);
+            if (offsetBytes(part) > double(length_))
+                refuseDamaged(path_, "its header says more than the file holds");
+            if (several) name = text();  // the next part's first; none after the last
+        } while (!name.empty());
+    }
+
+private:
+    struct Part {
+        int64_t width = 0, height = 0, tile_width = 0, tile_height = 0, chunk_rows = 1;
+    };
+
+    std::string bytes(size_t count) {
+        std::string read(count, '\0');
+        if (!file_.read(read.data(), std::streamsize(count))) refuseDamaged(path_, kNotWhole);
+        return read;
+    }
+
+    std::string text() {
+        std::string read;
+        if (!std::getline(file_, read, '\0') || file_.eof()) refuseDamaged(path_, kNotWhole);
+        return read;
+    }
+
+    void readAttribute(const std::string& name, Part& part) {
+        const std::string type = text();
+        const uint64_t size = littleEndian(bytes(4).data()), at = uint64_t(file_.tellg());
+        if (size > length_ || at > length_ - size) refuseDamaged(path_, kNotWhole);
+        // The library reads what the type takes, whatever the size says, and goes on from there.
+        if (type == "chlist") {
+            constexpr size_t kChannel = 16;
+            while (!text().empty()) bytes(kChannel);
+            if (uint64_t(file_.tellg()) != at + size) refuseDamaged(path_, kNotWhole);
+        } else if (type == "preview") {
+            const std::string edges = size >= 8 ? bytes(8) : std::string(8, '\0');
+            const uint64_t pixels =
+                uint64_t(littleEndian(edges.data())) * littleEndian(edges.data() + 4);
+            if (size < 8 || pixels != (size - 8) / 4) refuseDamaged(path_, kNotWhole);
+        } else if (const auto known = kSizes.find(type);
+                   known != kSizes.end() && size != known->second) {
+            refuseDamaged(path_, kNotWhole);
+        } else if (name == "dataWindow" && type == "box2i") {
+            const std::string box = bytes(16);
+            const auto corner = [&](size_t k) {
+                return int64_t(int32_t(littleEndian(&box[4 * k])));
+            };
+            part.width = corner(2) - corner(0) + 1;
+            part.height = corner(3) - corner(1) + 1;
+        } else if (name == "tiles" && type == "tiledesc") {
+            const std::string tile = bytes(8);
+            part.tile_width = littleEndian(tile.data());
+            part.tile_height = littleEndian(tile.data() + 4);
+        } else if (name == "compression" && type == "compression") {
+            // None, RLE, ZIPS, ZIP, PIZ, PXR24, B44, B44A, DWAA, DWAB.
+            constexpr std::array<int, 10> kRows{1, 1, 1, 16, 32, 16, 32, 32, 32, 256};
+            const auto method = uint8_t(bytes(1)[0]);
+            if (method < kRows.size()) part.chunk_rows = kRows[method];
+        }
+        file_.seekg(std::streamoff(at + size));
+    }
+
+    // Of a part's table of offsets, without the smaller levels of tiles.
+    static double offsetBytes(const Part& part) {
+        if (part.width < 1 || part.height < 1) return 0;
+        const auto parts = [](int64_t whole, int64_t size) {
+            return double((whole + size - 1) / size);
+        };
+        if (part.tile_width < 1 || part.tile_height < 1)
+            return 8 * parts(part.height, part.chunk_rows);
+        return 8 * parts(part.width, part.tile_width) * parts(part.height, part.tile_height);
+    }
+
+    // Of the types whose size is fixed, in bytes.
+    static inline const std::map<std::string, uint64_t> kSizes{
+        {"box2i", 16},      {"box2f", 16},   {"chromaticities", 32},
+        {"compression", 1}, {"double", 8},   {"envmap", 1},
+        {"float", 4},       {"int", 4},      {"keycode", 28},
+        {"lineOrder", 1},   {"m33f", 36},    {"m44f", 64},
+        {"m33d", 72},       {"m44d", 128},   {"rational", 8},
+        {"tiledesc", 9},    {"timecode", 8}, {"v2i", 8},
+        {"v2f", 8},         {"v2d", 16},     {"v3i", 12},
+        {"v3f", 12},        {"v3d", 24},     {"deepImageState", 1}};
+    static constexpr const char* kNotWhole = "its header is not whole";
+    const fs::path& path_;
+    std::ifstream file_;
+    uint64_t length_ = 0;
+};
+
 }  // namespace
 
 void checkComplete(const fs::path& path, FileKind kind) {
     if (kind == FileKind::png) checkPng(path);
     if (kind == FileKind::dpx) checkDpx(path);
+    if (kind == FileKind::exr) ExrHeaders(path).check();
 }
 
 }  // namespace plateloom::io

@@ -71,8 +71,10 @@ FrameFile readFrameHeader(const PlateFile& plate) {
     auto attributes = std::make_shared<FrameFile::Attributes>();
     for (int part = 0; source.input->seek_subimage(part, 0); ++part) {
         attributes->specs.push_back(source.input->spec(part));
+        checkSizes(plate.path, attributes->specs.back());
         file.parts.push_back(partOf(file, attributes->specs.back()));
     }
+    checkCapacity(plate.path, attributes->specs);
     file.attributes = std::move(attributes);
     return file;
 }

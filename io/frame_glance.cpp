@@ -31,8 +31,8 @@ std::vector<Strip> stripsOf(const OIIO::ImageSpec& spec) {
     return strips;
 }
 
-bool readStrip(const PictureSource& source, const Strip& strip, const ChannelSpan& span,
-               OIIO::TypeDesc type, char* samples) {
+bool readStrip(const PlateFile& file, const PictureSource& source, const Strip& strip,
+               const ChannelSpan& span, OIIO::TypeDesc type, char* samples) {
     const OIIO::ImageSpec& spec = source.spec;
     const int end = span.first + span.count;
     const bool read = spec.tile_width
@@ -42,7 +42,7 @@ bool readStrip(const PictureSource& source, const Strip& strip, const ChannelSpa
                           : source.input->read_scanlines(source.part, 0, strip.begin, strip.end,
                                                          spec.z, span.first, end, type, samples);
     if (read && !source.input->has_error()) return true;
-    (void)source.input->geterror();
+    throwIfNoMemory(file.path, source.input->geterror());
     return false;
 }
 
@@ -61,7 +61,7 @@ FrameGlance glanceAt(const PlateFile& file) {
     for (const Strip& strip : stripsOf(source.spec)) {
         const size_t row_bytes = pixel_bytes * size_t(source.spec.width);
         samples.assign(row_bytes * size_t(strip.end - strip.begin), 0);
-        if (!readStrip(source, strip, rows.span(), rows.readAs(), samples.data()))
+        if (!readStrip(file, source, strip, rows.span(), rows.readAs(), samples.data()))
             throw InputError(file.where(), "is damaged or cut short: rows " +
                                                std::to_string(strip.begin) + " to " +
                                                std::to_string(strip.end - 1) +

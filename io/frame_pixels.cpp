@@ -100,7 +100,6 @@ private:
             plane.channel[3] = int(c);
             break;
         }
-        plane.pixels = planeOf(part_.width, part_.height, like.type);
         planes_.push_back(std::move(plane));
     }
 
@@ -127,12 +126,6 @@ public:
             offset_.push_back(at);
             at += bytesOf(channel.type);
         }
-        pixels_.filtered = PlaneLayout(part_).planes();
-        const size_t count = size_t(part_.width) * part_.height;
-        for (size_t c = 0; c < part_.channels.size(); ++c)
-            if (!isFiltered(part_.channels[c].kind))
-                pixels_.nearest.push_back(
-                    {int(c), std::vector<char>(count * bytesOf(part_.channels[c].type))});
     }
 
     FramePixels read(OIIO::ImageInput& input, int part, const OIIO::ImageSpec& spec) {
@@ -150,12 +143,14 @@ public:
                     : input.read_scanlines(part, 0, spec.y + y, spec.y + end, spec.z, 0,
                                            spec.nchannels, OIIO::TypeUnknown, samples.data());
             if (!read || input.has_error()) {
-                (void)input.geterror();
+                throwIfNoMemory(file_.path, input.geterror());
                 throw InputError(file_.path.string(), "is damaged or cut short: rows " +
                                                           std::to_string(y + part_.y) + " to " +
                                                           std::to_string(end - 1 + part_.y) +
                                                           " can't be read; copy the file again");
             }
+            // Not before something was read: a damaged header may ask for any amount of memory.
+            if (y == 0) layPlanes();
             deal(samples.data(), size_t(y) * part_.width, size_t(end - y) * part_.width);
         }
         for (FramePixels::Filtered& plane : pixels_.filtered)
@@ -168,6 +163,24 @@ public:
     }
 
 private:
+    void layPlanes() {
+        const size_t count = size_t(part_.width) * part_.height;
+        size_t bytes = 0;
+        pixels_.filtered = PlaneLayout(part_).planes();
+        for (const FramePixels::Filtered& plane : pixels_.filtered)
+            bytes += 4 * count * bytesOf(part_.channels[size_t(plane.channel[0])].type);
+        for (const FrameChannel& channel : part_.channels)
+            if (!isFiltered(channel.kind)) bytes += count * bytesOf(channel.type);
+        checkMemory(file_.path, bytes);
+        for (FramePixels::Filtered& plane : pixels_.filtered)
+            plane.pixels =
+                planeOf(part_.width, part_.height, part_.channels[size_t(plane.channel[0])].type);
+        for (size_t c = 0; c < part_.channels.size(); ++c)
+            if (!isFiltered(part_.channels[c].kind))
+                pixels_.nearest.push_back(
+                    {int(c), std::vector<char>(count * bytesOf(part_.channels[c].type))});
+    }
+
     void deal(const char* samples, size_t first, size_t count) {
         for (FramePixels::Filtered& plane : pixels_.filtered)
             if (plane.pixels.isHalf())

@@ -6,6 +6,7 @@
 #include "io/picture.h"
 
 #if defined(__x86_64__)
+#include <cpuid.h>
 #include <immintrin.h>
 #endif
 
@@ -39,13 +40,22 @@ __attribute__((target("avx,f16c"))) size_t floatsFromHalvesF16c(const uint16_t* 
     return i;
 }
 
-bool hasF16c() {
-    static const bool has = __builtin_cpu_supports("avx") && __builtin_cpu_supports("f16c");
-    return has;
-}
 #endif
 
 }  // namespace
+
+bool hasF16c() {
+#if defined(__x86_64__)
+    // clang 14 knows no __builtin_cpu_supports("f16c"). Only "avx" asks the operating system too.
+    static const bool has = [] {
+        unsigned a = 0, b = 0, c = 0, d = 0;
+        return __builtin_cpu_supports("avx") && __get_cpuid(1, &a, &b, &c, &d) && (c & bit_F16C);
+    }();
+    return has;
+#else
+    return false;
+#endif
+}
 
 size_t beyondHalf(const float* values, size_t count) {
     size_t beyond = 0;

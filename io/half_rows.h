@@ -15,4 +15,7 @@ size_t halvesFromFloats(const float* from, size_t count, uint16_t* to);
 
 void floatsFromHalves(const uint16_t* from, size_t count, float* to);
 
+/// Whether the processor converts halves itself (F16C).
+[[nodiscard]] bool hasF16c();
+
 }  // namespace plateloom::io

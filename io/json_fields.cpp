@@ -34,6 +34,11 @@ void JsonFields::fault(const char* key, const std::string& what) const {
     throw InputError(whereIs(place_->path, line, place_->number) + ": " + prefix_ + key, what);
 }
 
+bool JsonFields::hasText(const char* key) const {
+    const JsonNode* node = find(key);
+    return node && node->kind == JsonNode::Kind::text;
+}
+
 JsonFields JsonFields::object(const char* key) const {
     const JsonNode* node = find(key);
     if (node && node->kind != JsonNode::Kind::object)

@@ -33,6 +33,7 @@ public:
         : tree_(&tree), value_(&root), place_(place) {}
 
     [[nodiscard]] bool has(const char* key) const { return find(key) != nullptr; }
+    [[nodiscard]] bool hasText(const char* key) const;
     [[nodiscard]] explicit operator bool() const { return value_ != nullptr; }
 
     [[nodiscard]] JsonFields object(const char* key) const;

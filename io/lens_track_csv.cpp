@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 
 #include "io/input_error.h"
 #include "io/lens_track_json.h"
@@ -103,7 +104,8 @@ void readTime(const Table& table, const Table::Row& row, const LensColumns& colu
                                  " frames a second");
     }
     if (const auto frame = table.number(row, columns.frame)) {
-        if (*frame != double(int64_t(*frame)))
+        constexpr double kMostExact = 9007199254740992.0;  // 2^53: whole numbers up to here
+        if (*frame != std::floor(*frame) || std::abs(*frame) > kMostExact)
             throw InputError(table.where(row, columns.frame),
                              "\"" + table.text(row, columns.frame) + "\" is not a whole number");
         sample->frame = int64_t(*frame);

@@ -4,8 +4,10 @@
 #include <algorithm>
 #include <map>
 
+#include "calib/focus.h"
 #include "io/input_error.h"
 #include "io/json_samples.h"
+#include "io/measured_column.h"
 
 namespace plateloom::io {
 
@@ -26,6 +28,14 @@ std::optional<double> readKnown(const JsonFields& parent, const char* key) {
     const auto value = parent.number(key);
     if (value && *value < 0) parent.fault(key, "is below 0");
     return value && *value > 0 ? value : std::nullopt;
+}
+
+// JSON has no number for infinity: some trackers write the word.
+std::optional<double> readFocus(const JsonFields& lens) {
+    constexpr const char* kKey = "focusDistance";
+    if (lens.hasText(kKey) && saysInfinity(lens.text(kKey))) return calib::kFocusAtInfinity_m;
+    const auto value = readKnown(lens, kKey);
+    return value ? std::optional(calib::focusDistance(*value)) : std::nullopt;
 }
 
 std::string joined(std::initializer_list<std::string> words) {
@@ -131,7 +141,7 @@ void readLens(const JsonFields& lens, LensSample* sample) {
                                 falloff.number("a3").value_or(0)};
         sample->has_shading = true;
     }
-    sample->lens.focus_m = readKnown(lens, "focusDistance");
+    sample->lens.focus_m = readFocus(lens);
     sample->lens.f_stop = readKnown(lens, "fStop");
     sample->lens.t_stop = readKnown(lens, "tStop");
     sample->lens.entrance_pupil_offset_m = lens.number("entrancePupilOffset");

@@ -67,11 +67,14 @@ std::optional<double> MeasuredColumn::above0At(const Table::Row& row) const {
 }
 
 std::optional<double> MeasuredColumn::focusAt(const Table::Row& row) const {
-    const std::string text = lowered(table_->text(row, column_));
-    for (const char* infinity : {"inf", "+inf", "infinity", "\u221e"})
-        if (text == infinity) return calib::kFocusAtInfinity_m;
+    if (saysInfinity(table_->text(row, column_))) return calib::kFocusAtInfinity_m;
     const auto value = above0At(row);
     return value ? std::optional(calib::focusDistance(*value)) : std::nullopt;
+}
+
+bool saysInfinity(const std::string& text) {
+    const std::string word = lowered(text);
+    return word == "inf" || word == "+inf" || word == "infinity" || word == "\u221e";
 }
 
 int usedColumn(const Table& table, const char* name, std::vector<bool>* used) {

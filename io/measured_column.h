@@ -20,8 +20,7 @@ public:
     [[nodiscard]] std::optional<double> at(const Table::Row& row) const;
     /// Throws InputError for a value that is not above 0.
     [[nodiscard]] std::optional<double> above0At(const Table::Row& row) const;
-    /// A focus distance, in metres if they are wanted: "inf" and "infinity" are one as well, see
-    /// calib/focus.h.
+    /// A focus distance, in metres if they are wanted; infinity as calib/focus.h has it.
     [[nodiscard]] std::optional<double> focusAt(const Table::Row& row) const;
     [[nodiscard]] bool isThere() const { return column_ >= 0; }
 
@@ -30,6 +29,9 @@ private:
     int column_ = -1;
     double factor_ = 1;
 };
+
+/// How people write that a lens is focused at infinity: "inf", "infinity" in any case, the sign.
+[[nodiscard]] bool saysInfinity(const std::string& text);
 
 /// Index of the column without a unit, marked as used; -1 when there is none.
 [[nodiscard]] int usedColumn(const Table& table, const char* name, std::vector<bool>* used);

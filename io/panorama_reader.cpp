@@ -299,7 +299,7 @@ void PanoramaReader::read(int x, int y, int width, int height, bool over_poles,
         if (!state.cache->get_pixels(state.handle, scratch->latest_tiles, state.source.part, 0, x0,
                                      x1, y0, y1, 0, 1, rows.span().first, channel_end,
                                      rows.readAs(), scratch->samples.data())) {
-            (void)state.cache->geterror();
+            throwIfNoMemory(file.path, state.cache->geterror());
             throw InputError(file.path.string(),
                              "is damaged or cut short: pixels " + std::to_string(part.x) + ", " +
                                  std::to_string(part.y) + " to " +

@@ -1,5 +1,7 @@
 #include "io/picture_source.h"
 
+#include <unistd.h>
+
 #include <algorithm>
 #include <array>
 #include <cerrno>
@@ -8,6 +10,7 @@
 #include <string>
 #include <string_view>
 #include <system_error>
+#include <vector>
 
 #include "io/file_completeness.h"
 #include "io/file_name.h"
@@ -48,6 +51,28 @@ const char* pluginFor(FileKind kind) {
     throw InputError(path.string(), what);
 }
 
+// How many bytes of samples one byte of an EXR can hold at most. Deflate gives 1032 for 1 (zlib's
+// manual, "Maximum Compression Factor"), run lengths 64, and PIZ less than deflate; DWA quantizes
+// blocks of 64 samples to as little as two before it deflates them.
+uint64_t mostPerByte(const std::string& compression) {
+    if (compression == "none") return 1;
+    if (compression == "rle") return 64;
+    return compression.starts_with("dwa") ? 32 * 1032 : 1032;
+}
+
+// Why OpenImageIO would not open it, as far as a person can use it.
+std::string whyNotOpened(const fs::path& path, const OIIO::ImageInput& input) {
+    const std::string said = input.geterror();
+    throwIfNoMemory(path, said);
+    if (said.find("ubsampl") != std::string::npos) {
+        return "its colour channels are stored at half size (luminance and chroma): convert it to "
+               "R, G and B at full size";
+    }
+    return "the header can't be read: the file is damaged or cut short";
+}
+
+}  // namespace
+
 void checkSizes(const fs::path& path, const OIIO::ImageSpec& spec) {
     for (const int edge : {spec.width, spec.height, spec.full_width, spec.full_height}) {
         if (edge < 1 || edge > kLongestEdge_px) {
@@ -66,17 +91,33 @@ void checkSizes(const fs::path& path, const OIIO::ImageSpec& spec) {
     }
 }
 
-// Why OpenImageIO would not open it, as far as a person can use it.
-std::string whyNotOpened(const OIIO::ImageInput& input) {
-    const std::string said = input.geterror();
-    if (said.find("ubsampl") != std::string::npos) {
-        return "its colour channels are stored at half size (luminance and chroma): convert it to "
-               "R, G and B at full size";
+void checkCapacity(const fs::path& path, const std::vector<OIIO::ImageSpec>& parts) {
+    std::error_code error;
+    const uint64_t length = fs::file_size(path, error);
+    uint64_t least = 0, samples = 0;
+    for (const OIIO::ImageSpec& part : parts) {
+        const uint64_t bytes = part.image_bytes(true);
+        samples += bytes;
+        least += bytes / mostPerByte(part.get_string_attribute("compression", "none"));
     }
-    return "the header can't be read: the file is damaged or cut short";
+    if (!error && least > length)
+        refuse(path, "says that it holds " + std::to_string(samples >> 20) +
+                         " MB of samples, but its " + std::to_string(length) +
+                         " bytes can't: the file is damaged or cut short, copy it again");
 }
 
-}  // namespace
+void checkMemory(const fs::path& path, uint64_t bytes) {
+    const auto pages = ::sysconf(_SC_PHYS_PAGES), page = ::sysconf(_SC_PAGE_SIZE);
+    if (pages > 0 && page > 0 && bytes / uint64_t(page) > uint64_t(pages))
+        throw RoomError(path.string(), "needs " + std::to_string(bytes >> 20) +
+                                           " MB of memory, more than this machine has");
+}
+
+void throwIfNoMemory(const fs::path& path, const std::string& said) {
+    const std::string words = lowered(said);
+    if (words.find("bad_alloc") != std::string::npos || words.find("memory") != std::string::npos)
+        throw RoomError(path.string(), "there is not enough memory to read it");
+}
 
 FileKind kindOfFile(const fs::path& path) {
     std::error_code error;
@@ -181,7 +222,7 @@ PictureSource openPicture(const fs::path& path) {
     OIIO::ImageSpec wishes, first;
     wishes.attribute("oiio:UnassociatedAlpha", 1);
     if (!source.input->open(path.string(), first, wishes)) {
-        refuse(path, whyNotOpened(*source.input));
+        refuse(path, whyNotOpened(path, *source.input));
     }
     const ChosenChannels chosen = chooseChannels(path, *source.input, source.kind);
     source.part = chosen.part;

@@ -8,6 +8,8 @@
 #include <array>
 #include <filesystem>
 #include <memory>
+#include <string>
+#include <vector>
 
 #include "io/plate_file.h"
 
@@ -56,6 +58,17 @@ struct PictureSource {
 
 /// Throws InputError (see readPlateHeader).
 [[nodiscard]] PictureSource openPicture(const std::filesystem::path& path);
+
+/// Throws InputError for a size or a window that no plate has.
+void checkSizes(const std::filesystem::path& path, const OIIO::ImageSpec& part);
+/// Throws InputError for parts of an EXR that together hold more samples than a file of its length
+/// can, so that a damaged header asks for no memory.
+void checkCapacity(const std::filesystem::path& path, const std::vector<OIIO::ImageSpec>& parts);
+/// Throws RoomError where that is more than the machine has: asking for it might end in no error.
+void checkMemory(const std::filesystem::path& path, uint64_t bytes);
+/// Throws RoomError where a library's own words say that it got no memory: it makes one fault of
+/// that and of damage.
+void throwIfNoMemory(const std::filesystem::path& path, const std::string& said);
 
 /// The file of a plate: of a movie's frame with a reader that stands before it (movie_reader.h),
 /// `fresh` with one that was never used.

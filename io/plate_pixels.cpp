@@ -6,8 +6,6 @@
 #include <new>
 #include <string>
 
-#include <unistd.h>
-
 #include "io/clip_plateau.h"
 #include "io/code_range.h"
 #include "io/colour.h"
@@ -44,17 +42,9 @@ Window recordedWindow(const OIIO::ImageSpec& spec) {
             std::min(spec.y + spec.height, spec.full_y + spec.full_height)};
 }
 
-void checkMemory(const PlateFile& file, size_t bytes) {
-    const auto pages = ::sysconf(_SC_PHYS_PAGES), page = ::sysconf(_SC_PAGE_SIZE);
-    if (pages > 0 && page > 0 && bytes / size_t(page) > size_t(pages)) {
-        throw RoomError(file.path.string(), "needs " + std::to_string(bytes >> 20) +
-                                                " MB of memory, more than this machine has");
-    }
-}
-
 PlatePixels emptyPlate(const PlateFile& file, bool of_holes) {
     const size_t values = size_t(file.width) * file.height * 4;
-    checkMemory(file, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
+    checkMemory(file.path, values * (file.needs_float ? sizeof(float) : sizeof(uint16_t)));
     PlatePixels plate;
     plate.width = file.width;
     plate.height = file.height;
@@ -127,7 +117,7 @@ private:
                                                 band_.data());
         // TIFF and JPEG readers hand over what they have, say so on the side, and call it read.
         if (read && !source_.input->has_error()) return;
-        (void)source_.input->geterror();  // the library's words are of no use to a person
+        throwIfNoMemory(file_.path, source_.input->geterror());
         throw InputError(file_.where(), "is damaged or cut short: rows " +
                                             std::to_string(begin - spec.full_y) + " to " +
                                             std::to_string(end - 1 - spec.full_y) +

@@ -44,7 +44,8 @@ std::optional<FrameRate> frameRateOf(double frames_per_second) {
     // 23.98, 23.976 and 23.97602 are all 24000/1001.
     if (std::abs(frames_per_second - up * 1000 / 1001) < 6e-3)
         return FrameRate{int(up) * 1000, 1001};
-    return FrameRate{int(std::round(frames_per_second * 1000)), 1000};
+    const int thousandths = int(std::round(frames_per_second * 1000));
+    return thousandths > 0 ? std::optional(FrameRate{thousandths, 1000}) : std::nullopt;
 }
 
 bool exists(const Timecode& t, const FrameRate& rate) {

@@ -26,7 +26,7 @@ struct FrameRate {
 };
 
 /// "23.976", "29.97" and the like as they are meant (24000/1001, 30000/1001), whole rates as they
-/// are; nullopt for what is not above 0 or beyond 1000.
+/// are; nullopt for what is below a thousandth or beyond 1000.
 [[nodiscard]] std::optional<FrameRate> frameRateOf(double frames_per_second);
 
 struct Timecode {

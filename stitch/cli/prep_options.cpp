@@ -1,11 +1,26 @@
 #include "stitch/cli/prep_options.h"
 
+#include "calib/focus.h"
+#include "io/measured_column.h"
 #include "io/new_file.h"
 #include "io/report_page.h"
 #include "stitch/cli/options.h"
 #include "stitch/report/report.h"
 
 namespace plateloom::cli {
+
+namespace {
+
+// Infinity becomes the distance that stands for it; other words are left to the check of numbers.
+CLI::Validator infinityAsMetres() {
+    return {[](std::string& text) {
+                if (io::saysInfinity(text)) text = std::to_string(calib::kFocusAtInfinity_m);
+                return std::string();
+            },
+            "", "infinity"};
+}
+
+}  // namespace
 
 std::optional<double> above0(double value) {
     return value > 0 ? std::optional(value) : std::nullopt;
@@ -25,7 +40,8 @@ void PrepOptions::addTo(CLI::App& command, const std::string& what) {
     command.add_option("--focal", focal_mm, "Focal length that the lens is marked with, in mm")
         ->check(positiveNumber())
         ->type_name("MM");
-    command.add_option("--focus", focus_m, "Focus distance of all pictures, in metres")
+    command.add_option("--focus", focus_m, "Focus distance of all pictures, in metres, or inf")
+        ->transform(infinityAsMetres())
         ->check(positiveNumber())
         ->type_name("M");
     command.add_option("--t-stop", t_stop, "T-stop of all pictures")

@@ -1,5 +1,6 @@
 #include "stitch/resample/resample.h"
 
+#include "io/half_rows.h"
 #include "stitch/resample/resample_variants.h"
 
 namespace plateloom::stitch {
@@ -20,8 +21,7 @@ Variant bestVariant() {
 
 #if defined(__x86_64__)
 bool hasAvx2() {
-    return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma") &&
-           __builtin_cpu_supports("f16c");
+    return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma") && io::hasF16c();
 }
 #endif
 

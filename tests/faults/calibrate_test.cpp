@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "calib/focus.h"
 #include "io/lens_table_file.h"
 #include "io/plate_file.h"
 #include "tests/program.h"
@@ -155,4 +156,14 @@ TEST_CASE("chessboards to a table: one setting, its support told, status 1 for f
     CHECK(table.measured[0].supported_radius_mm < 4);
     // OpenCV's own figure for these pictures is 536 px (left_intrinsics.yml).
     CHECK(table.measured[0].lens.focal_mm == Approx(5.36).epsilon(0.015));
+}
+
+TEST_CASE("the word for focus at infinity is understood, other words are not", "[calibrate]") {
+    const Folder folder;
+    const std::string chart = "calibrate chart " + chessboards(1, 8) + kSensor + "--squares 9x6 ";
+    REQUIRE(run(chart + "--focus inf -o " + quoted(folder / "lens.json")).status == 1);
+    CHECK(io::readLensTable(folder / "lens.json").measured[0].setting.focus_m ==
+          calib::kFocusAtInfinity_m);
+    for (const char* word : {"far", "nan", "-inf", "0"})
+        CHECK(run(chart + "--focus " + word + " -o " + quoted(folder / "other.json")).status == 2);
 }

@@ -246,6 +246,27 @@ TEST_CASE("Sizes that no plate has are refused before memory is asked for") {
     CHECK_FALSE(refuses({0, 0, 90'000, 90'000}, {0, 0, 90'000, 90'000}).empty());
 }
 
+TEST_CASE("An EXR's header asks for no more memory than its file can hold") {
+    const Folder folder;
+    const fs::path path = folder / "a.exr";
+    write(path, {onePart()});
+    const std::string whole = contents(path);
+    REQUIRE(refusal(path).empty());
+    const auto changed = [&](const std::string& attribute, size_t after, uint32_t value) {
+        std::string bytes = whole;
+        const size_t at = bytes.find(attribute) + attribute.size() + after;
+        bytes.replace(at, 4, bytesOf(value));
+        put(path, bytes);
+        const std::string told = refusal(path);
+        CHECK_THAT(told, Catch::Contains("damaged or cut short (its header"));
+        CHECK(isForPeople(told, path));
+    };
+    const std::string kWindow("dataWindow\0box2i\0", 17);
+    changed(kWindow, 0, 1'600'000'000);                             // the attribute's own length
+    changed(kWindow, 4 + 12, 2'000'000'000);                        // its last row
+    changed(std::string("channels\0chlist\0", 16), 0, 0x7fffffff);  // beyond the file
+}
+
 TEST_CASE("A file without channels, or with chroma at half size, is refused") {
     const Folder folder;
     const fs::path path = folder / "plate.exr";

@@ -5,6 +5,7 @@
 
 #include "tests/frames_on_disk.h"
 #include "tests/program.h"
+#include "tests/unit/io/raw_exr.h"
 
 using namespace plateloom::test;
 using Catch::Contains;
@@ -95,6 +96,33 @@ TEST_CASE("Deep samples are refused in a person's words") {
     const auto said = unflatten(folder, kTrackHead + trackLine("", 1001, 0));
     CHECK(said.status == 3);
     CHECK_THAT(said.err, Contains("deep") && Contains("a.1001.exr"));
+    CHECK(files(folder / "look") == 0);
+}
+
+TEST_CASE("A part that the file can't hold is refused before memory is asked for") {
+    const Folder folder;
+    std::filesystem::create_directories(folder / "flat");
+    namespace raw = plateloom::raw_exr;
+    std::vector<raw::Part> parts(2);
+    for (raw::Part& part : parts) {
+        for (const char* name : {"B", "G", "R"})
+            part.channels.push_back({name, raw::SampleType::half, [](int, int) { return 0u; }, 1});
+        part.data = part.display = {0, 0, kWidth - 1, kHeight - 1};
+        part.name = &part == &parts[0] ? "beauty" : "depth";
+    }
+    const auto path = folder / "flat/a.1001.exr";
+    raw::write(path, parts);
+    REQUIRE(unflatten(folder, kTrackHead + trackLine("", 1001, 0)).status <= 1);
+    std::filesystem::remove_all(folder / "look");
+    // The second part's last column.
+    std::string bytes = contents(path);
+    const size_t window = bytes.rfind("box2i", bytes.rfind("displayWindow")) + 6 + 4;
+    REQUIRE(window < bytes.size());
+    bytes.replace(window + 8, 4, raw::bytesOf(int32_t(200'000)));
+    put(path, bytes);
+    const auto said = unflatten(folder, kTrackHead + trackLine("", 1001, 0));
+    CHECK(said.status == 3);
+    CHECK_THAT(said.err, Contains("MB of samples") && Contains("the file is damaged"));
     CHECK(files(folder / "look") == 0);
 }
 

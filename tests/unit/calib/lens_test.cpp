@@ -164,6 +164,17 @@ TEST_CASE("A fault is found wherever in the frame it lies, and only there") {
     CHECK_THAT(*faultOf(lens, kSensor), Catch::Matchers::Contains("folds"));
     CHECK_FALSE(faultOf(lens, Sensor{30, 20, 2048, 1365}));  // 18.0 mm: not in this frame
 
+    // Coefficients of another unit, such as of a normalized radius.
+    using Direction = DistortionDirection;
+    for (const auto direction : {Direction::recorded_to_flat, Direction::flat_to_recorded}) {
+        lens = barrel();
+        lens.distortion.direction = direction;
+        lens.distortion.radial = {1e9, 0, 0, 0, 0, 0};
+        CHECK_THAT(*faultOf(lens, kSensor), Catch::Matchers::Contains("check the unit"));
+        lens.distortion.radial = {0.02, 0, 0, 0, 0, 0};
+        CHECK_FALSE(faultOf(lens, kSensor));
+    }
+
     lens = barrel();
     lens.shading = {3e-3, 0, 0};  // zero at 18.3 mm: inside the corner
     CHECK_THAT(*faultOf(lens, kSensor), Catch::Matchers::Contains("falloff"));

@@ -104,6 +104,7 @@ TEST_CASE("What an EXR does not say stays unsaid; what can't be true is not take
         headerOf({number("focus", -1.0f), number("aperture", 0.0f), number("isoSpeed", NAN),
                   number("nominalFocalLength", INFINITY),
                   attribute("framesPerSecond", "rational", bytesOf(int32_t(24), uint32_t(0))),
+                  attribute("captureRate", "rational", bytesOf(int32_t(2000000000), uint32_t(1))),
                   attribute("timeCode", "timecode", bytesOf(~uint32_t(0), ~uint32_t(0))),
                   attribute("sensorOverallDimensions", "v2f", bytesOf(0.036f, 0.024f))});  // metres
     CHECK_FALSE((wrong.focus_m || wrong.f_stop || wrong.iso || wrong.focal_mm || wrong.frame_rate ||
@@ -149,7 +150,9 @@ TEST_CASE("EXIF's photosites in a unit of length give the sensor, also for a sma
     CHECK(*turned.sensor_width_mm == Approx(24).epsilon(kRational));
 }
 
-TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
+namespace {
+
+PlateFile dpxHeader(float frame_rate) {
     const Folder folder;
     const std::string path = (folder / "a.dpx").string();
     OIIO::ImageSpec spec(4, 2, 3, OIIO::TypeUInt16);
@@ -157,7 +160,7 @@ TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
     spec.attribute("dpx:Transfer", "Linear");
     const uint32_t words[2] = {0x01020304u, 0};
     spec.attribute("smpte:TimeCode", OIIO::TypeTimeCode, words);
-    spec.attribute("dpx:FrameRate", 23.976f);
+    spec.attribute("dpx:FrameRate", frame_rate);
     spec.attribute("dpx:ShutterAngle", 172.8f);
     spec.attribute("dpx:SlateInfo", "12A take 3");
     auto out = OIIO::ImageOutput::create("dpx");
@@ -165,9 +168,17 @@ TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
     const std::vector<uint16_t> grey(24, 30000);
     REQUIRE(out->write_image(OIIO::TypeUInt16, grey.data()));
     REQUIRE(out->close());
-    const PlateFile file = readPlateHeader(path);
+    return readPlateHeader(path);
+}
+
+}  // namespace
+
+TEST_CASE("A DPX says timecode, frame rate, shutter and slate") {
+    const PlateFile file = dpxHeader(23.976f);
     CHECK(*file.timecode_word == 0x01020304u);
     CHECK(*file.frame_rate == FrameRate{24000, 1001});
+    // Rates that are none: near 0 there would be no frame in a second.
+    for (const float rate : {0.0f, 1e-4f, 1e9f}) CHECK_FALSE(dpxHeader(rate).frame_rate);
     CHECK(*file.shutter_deg == Approx(172.8).epsilon(kFloat));
     CHECK(file.clip == "12A take 3");
 }

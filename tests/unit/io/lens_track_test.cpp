@@ -155,6 +155,17 @@ TEST_CASE("A camera report gives what it has, and empty cells are not zeros") {
     CHECK(report.lines[0].nd_stops == 0.9);
 }
 
+TEST_CASE("A frame number beyond what a double counts is refused, not wrapped") {
+    const test::Folder folder;
+    for (const char* frame : {"1e300", "-1e19", "9007199254740994", "1.5"}) {
+        INFO(frame);
+        test::put(folder / "track.csv", std::string("frame,focal_mm\n") + frame + ",24\n");
+        CHECK_THROWS_WITH(io::readLensTrack(folder / "track.csv"), Contains("not a whole number"));
+    }
+    test::put(folder / "track.csv", "frame,focal_mm\n9007199254740992,24\n");
+    CHECK(io::readLensTrack(folder / "track.csv").samples[0].frame == int64_t(1) << 53);
+}
+
 TEST_CASE("Focus at infinity is understood in tracks and camera reports") {
     const test::Folder folder;
     for (const char* word : {"inf", "Infinity", "INF", "\u221e", "1e30"}) {
@@ -166,6 +177,16 @@ TEST_CASE("Focus at infinity is understood in tracks and camera reports") {
         CHECK(track.samples[0].lens.focus_m == calib::kFocusAtInfinity_m);
         CHECK(report.lines[0].focus_m == calib::kFocusAtInfinity_m);
     }
+    for (const char* value : {"\"inf\"", "\"Infinity\"", "1e30"}) {
+        INFO(value);
+        test::put(folder / "track.json",
+                  std::string("{\"lens\": {\"focusDistance\": ") + value + "}}");
+        CHECK(io::readLensTrack(folder / "track.json").samples[0].lens.focus_m ==
+              calib::kFocusAtInfinity_m);
+    }
+    test::put(folder / "track.json", R"({"lens": {"focusDistance": "far"}})");
+    CHECK_THROWS_WITH(io::readLensTrack(folder / "track.json"),
+                      Contains("lens.focusDistance: is not a number: \"far\""));
     test::put(folder / "track.csv", "focal_mm,focus_m\n24,nan\n");
     CHECK_THROWS_WITH(io::readLensTrack(folder / "track.csv"), Contains("not a finite number"));
     test::put(folder / "track.csv", "focal_mm,focus_m\ninf,3\n");

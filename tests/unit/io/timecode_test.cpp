@@ -74,4 +74,6 @@ TEST_CASE("Decimal rates are understood as the fractions that they stand for") {
     CHECK(frameRateOf(12.5) == FrameRate{12500, 1000});
     CHECK_FALSE(frameRateOf(0));
     CHECK_FALSE(frameRateOf(-24));
+    CHECK_FALSE(frameRateOf(0.0004));  // would round to 0 frames a second
+    CHECK(frameRateOf(0.001)->counting() == 1);
 }
