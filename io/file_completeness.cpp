@@ -149,8 +149,9 @@ uint32_t littleEndian(const char* bytes) {
 }
 
 // Before OpenEXR's library finds that a file ends, it asks for as much memory as the header says:
-// an attribute's size, and an offset of 8 bytes for each chunk of the picture. Neither is more than
-// the file holds ("OpenEXR File Layout", openexr.com).
+// an attribute's size, and an offset of 8 bytes for each chunk of the picture, neither of which is
+// more than the file holds; and room for a chunk, rows or a tile ("OpenEXR File Layout",
+// openexr.com).
 class ExrHeaders {
 public:
     explicit ExrHeaders(const fs::path& path) : path_(path), file_(path, std::ios::binary) {
@@ -166,7 +167,7 @@ public:
         do {
             Part part;
             for (; !name.empty(); name = text()) readAttribute(name, part);
-            if (offsetBytes(part) > double(length_))
+            if (offsetBytes(part) > double(length_) || chunkBytes(part) > kMostChunkBytes)
                 refuseDamaged(path_, "its header says more than the file holds");
             if (several) name = text();  // the next part's first; none after the last
         } while (!name.empty());
@@ -175,7 +176,10 @@ public:
 private:
     struct Part {
         int64_t width = 0, height = 0, tile_width = 0, tile_height = 0, chunk_rows = 1;
+        int64_t pixel_bytes = 0;
     };
+    // More than 256 rows, the most that are compressed together, of 100,000 RGBA floats.
+    static constexpr double kMostChunkBytes = 512e6;
 
     std::string bytes(size_t count) {
         std::string read(count, '\0');
@@ -196,7 +200,9 @@ private:
         // The library reads what the type takes, whatever the size says, and goes on from there.
         if (type == "chlist") {
             constexpr size_t kChannel = 16;
-            while (!text().empty()) bytes(kChannel);
+            constexpr uint32_t kHalf = 1;
+            while (!text().empty())
+                part.pixel_bytes += littleEndian(bytes(kChannel).data()) == kHalf ? 2 : 4;
             if (uint64_t(file_.tellg()) != at + size) refuseDamaged(path_, kNotWhole);
         } else if (type == "preview") {
             const std::string edges = size >= 8 ? bytes(8) : std::string(8, '\0');
@@ -235,6 +241,12 @@ private:
         if (part.tile_width < 1 || part.tile_height < 1)
             return 8 * parts(part.height, part.chunk_rows);
         return 8 * parts(part.width, part.tile_width) * parts(part.height, part.tile_height);
+    }
+
+    static double chunkBytes(const Part& part) {
+        const bool tiled = part.tile_width > 0 && part.tile_height > 0;
+        return double(part.pixel_bytes) * double(tiled ? part.tile_width : part.width) *
+               double(tiled ? part.tile_height : part.chunk_rows);
     }
 
     // Of the types whose size is fixed, in bytes.

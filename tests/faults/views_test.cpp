@@ -97,6 +97,11 @@ TEST_CASE("A focal length of zero and an absurd size are refused", "[view]") {
     const auto zero = run(view(world(), folder / "shot.csv", out));
     CHECK(zero.status == 3);
     CHECK(says(zero.err, "focal"));
+    put(folder / "shot.csv", std::string(kHeader) + "1001,01:00:00:00,24,1,3,0,28,36,1e9,0\n");
+    const auto unit = run(view(world(), folder / "shot.csv", "--look flat" + out));
+    CHECK(unit.status == 3);
+    CHECK(says(unit.err, "shot.csv:2"));
+    CHECK(says(unit.err, "check the unit of its coefficients"));
     const auto good = track(folder, 1002);
     for (const char* size : {"0x0", "64x0", "-4x3", "100000x4", "64", "axb"}) {
         CAPTURE(size);
