@@ -200,9 +200,13 @@ private:
         // The library reads what the type takes, whatever the size says, and goes on from there.
         if (type == "chlist") {
             constexpr size_t kChannel = 16;
-            constexpr uint32_t kHalf = 1;
-            while (!text().empty())
-                part.pixel_bytes += littleEndian(bytes(kChannel).data()) == kHalf ? 2 : 4;
+            constexpr uint32_t kHalf = 1, kTypes = 3;
+            while (!text().empty()) {
+                const uint32_t sample = littleEndian(bytes(kChannel).data());
+                // OpenImageIO ends the program at a type that there is not.
+                if (sample >= kTypes) refuseDamaged(path_, "a channel's samples are of no type");
+                part.pixel_bytes += sample == kHalf ? 2 : 4;
+            }
             if (uint64_t(file_.tellg()) != at + size) refuseDamaged(path_, kNotWhole);
         } else if (type == "preview") {
             const std::string edges = size >= 8 ? bytes(8) : std::string(8, '\0');
