@@ -1,10 +1,12 @@
 #include "io/file_completeness.h"
 
 #include <array>
+#include <cerrno>
 #include <cstdint>
 #include <fstream>
 #include <map>
 #include <string>
+#include <system_error>
 #include <vector>
 
 #include "io/input_error.h"
@@ -17,6 +19,12 @@ namespace {
 
 [[noreturn]] void refuseDamaged(const fs::path& path, const std::string& where) {
     throw InputError(path.string(), "is damaged or cut short (" + where + "): copy the file again");
+}
+
+std::ifstream opened(const fs::path& path) {
+    std::ifstream file(path, std::ios::binary);
+    if (!file) throwIfNoMemory(path, std::generic_category().message(errno));
+    return file;
 }
 
 uint32_t bigEndian(const unsigned char* bytes) {
@@ -56,7 +64,7 @@ uint32_t addToChecksum(uint32_t checksum, const unsigned char* bytes, size_t cou
 
 // Chunk after chunk to IEND: length, type, data, checksum of type and data.
 void checkPng(const fs::path& path) {
-    std::ifstream file(path, std::ios::binary);
+    std::ifstream file = opened(path);
     file.seekg(8);  // the signature
     std::vector<unsigned char> data;
     for (;;) {
@@ -94,7 +102,7 @@ struct DpxLayout {
 
 DpxLayout readDpxLayout(const fs::path& path) {
     std::array<unsigned char, 820> header{};
-    std::ifstream file(path, std::ios::binary);
+    std::ifstream file = opened(path);
     if (!file.read(reinterpret_cast<char*>(header.data()), header.size())) {
         refuseDamaged(path, "its header is not whole");
     }
@@ -154,7 +162,7 @@ uint32_t littleEndian(const char* bytes) {
 // openexr.com).
 class ExrHeaders {
 public:
-    explicit ExrHeaders(const fs::path& path) : path_(path), file_(path, std::ios::binary) {
+    explicit ExrHeaders(const fs::path& path) : path_(path), file_(opened(path)) {
         std::error_code error;
         length_ = fs::file_size(path, error);
         if (error) length_ = 0;

@@ -128,6 +128,7 @@ FileKind kindOfFile(const fs::path& path) {
     std::ifstream file(path, std::ios::binary);
     std::array<char, 4> first{};
     if (!file) {
+        throwIfNoMemory(path, std::generic_category().message(errno));
         refuse(path, "can't be opened (" + std::generic_category().message(errno) + ")");
     }
     file.read(first.data(), first.size());

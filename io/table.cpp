@@ -145,6 +145,7 @@ std::string readText(const std::filesystem::path& path) {
     if (std::filesystem::exists(path, error) && !std::filesystem::is_regular_file(path, error))
         throw InputError(path.string(), "is a pipe or a device; write it to a file and name that");
     std::ifstream file(path, std::ios::binary | std::ios::ate);
+    if (!file && errno == ENOMEM) throw RoomError(path.string(), "there is not enough memory");
     if (!file) throw InputError(path.string(), std::string("can't be read: ") + strerror(errno));
     std::string text(size_t(std::max<std::streamoff>(file.tellg(), 0)), '\0');
     file.seekg(0);
