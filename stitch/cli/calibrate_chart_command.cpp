@@ -1,7 +1,6 @@
 #include <cstdio>
 #include <memory>
 
-#include "io/input_error.h"
 #include "io/lens_table_file.h"
 #include "stitch/calibrate/chart_job.h"
 #include "stitch/calibrate/chart_page.h"
@@ -32,8 +31,8 @@ stitch::BoardWish boardOf(const CalibrateChartCommandOptions& options) {
     char rest = 0;
     if (std::sscanf(options.squares.c_str(), "%dx%d%c", &wish.columns, &wish.rows, &rest) != 2 ||
         wish.columns < 3 || wish.rows < 3 || wish.columns > 200 || wish.rows > 200)
-        throw io::InputError("--squares " + options.squares,
-                             "expected columns and rows, 3x3 at least, e.g. 9x6");
+        throw OptionError("--squares " + options.squares,
+                          "expected columns and rows, 3x3 at least, e.g. 9x6");
     wish.pitch_mm = options.square_mm;
     wish.marker_mm = above0(options.marker_mm);
     wish.dot_mm = above0(options.dot_mm);

@@ -90,6 +90,8 @@ int runProgram(int argc, char** argv) {
         flushStandardOutput();
     } catch (const io::OutputRefused& error) {
         return fail(run, command_line, error.what());
+    } catch (const OptionError& error) {
+        return fail(run, command_line, error.what());
     } catch (const io::InputError& error) {
         return fail(run, bad_input, error.what());
     } catch (const io::RoomError& error) {

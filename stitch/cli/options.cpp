@@ -7,6 +7,7 @@
 #include <cstdio>
 
 #include "io/input_error.h"
+#include "stitch/cli/exit_status.h"
 
 namespace plateloom::cli {
 
@@ -84,8 +85,7 @@ void PlateOptions::addTo(CLI::App& command, bool lens_required, bool one_picture
         .add_option("--camera-report", camera_report,
                     "Camera report (CSV): poses, focus, T-stop, ISO, ND")
         ->type_name("FILE.csv");
-    command.add_option("--frames", frames, "Frames of name.####.exr, e.g. 1001-1100")
-        ->type_name("RANGE");
+    addFrames(command, frames, "Frames of name.####.exr, e.g. 1001-1100");
     command
         .add_option("--colour-space", colour_space,
                     "The plates' colour space, when their files do not say it")
@@ -194,6 +194,18 @@ std::optional<stitch::Chunk> parseChunk(const std::string& text) {
     return stitch::Chunk{number, of};
 }
 
+void addFrames(CLI::App& command, std::string& frames, const char* help) {
+    const auto fault = [](const std::string& text) -> std::string {
+        try {
+            (void)io::parseFrameRange(text);
+            return {};
+        } catch (const io::InputError&) {
+            return "expected a range of frames, e.g. 1001-1100, or 1001 for one";
+        }
+    };
+    command.add_option("--frames", frames, help)->check(fault, "")->type_name("RANGE");
+}
+
 CLI::Option* addChunk(CLI::App& command, std::string& chunk) {
     return command
         .add_option("--chunk", chunk,
@@ -216,7 +228,7 @@ SensorSize parseSensor(const std::string& text) {
     const auto is_length = [](double mm) { return mm > 0 && std::isfinite(mm); };
     if ((fields != 1 && fields != 2) || !is_length(size.width_mm) ||
         (fields == 2 && !is_length(size.height_mm)))
-        throw io::InputError("--sensor " + text, "expected the active area in mm, e.g. 36x20.25");
+        throw OptionError("--sensor " + text, "expected the active area in mm, e.g. 36x20.25");
     return size;
 }
 
@@ -224,8 +236,7 @@ stitch::FrameSize parseSize(const std::string& text) {
     stitch::FrameSize size;
     char rest = 0;
     if (std::sscanf(text.c_str(), "%dx%d%c", &size.width, &size.height, &rest) != 2)
-        throw io::InputError("--size " + text,
-                             "expected width and height in pixels, e.g. 4096x2160");
+        throw OptionError("--size " + text, "expected width and height in pixels, e.g. 4096x2160");
     return size;
 }
 
@@ -234,8 +245,8 @@ std::optional<double> parseOverscan(const std::string& text) {
     double factor = 0;
     char rest = 0;
     if (std::sscanf(text.c_str(), "%lf%c", &factor, &rest) != 1 || !(factor >= 1 && factor <= 5))
-        throw io::InputError("--overscan " + text,
-                             "expected auto, or how much larger than the frame: 1 to 5, e.g. 1.1");
+        throw OptionError("--overscan " + text,
+                          "expected auto, or how much larger than the frame: 1 to 5, e.g. 1.1");
     return factor;
 }
 
@@ -256,7 +267,7 @@ std::pair<double, double> parseBand(const std::string& option, const std::string
     char rest = 0;
     if (std::sscanf(text.c_str(), "%lf:%lf%c", &low, &high, &rest) != 2 || !(low < high) ||
         !std::isfinite(low) || !std::isfinite(high))
-        throw io::InputError(option + " " + text, "expected LOW:HIGH in degrees, e.g. -40:40");
+        throw OptionError(option + " " + text, "expected LOW:HIGH in degrees, e.g. -40:40");
     return {low, high};
 }
 
@@ -266,8 +277,8 @@ std::pair<double, double> parsePans(const std::string& option, const std::string
     const bool read = std::sscanf(text.c_str(), "%lf:%lf%c", &from, &to, &rest) == 2;
     if (read && to < from) to += 360;
     if (!read || !(from < to) || to - from > 360 || std::abs(from) > 360)
-        throw io::InputError(option + " " + text,
-                             "expected FROM:TO in degrees, e.g. -90:90, or 150:-150 through 180");
+        throw OptionError(option + " " + text,
+                          "expected FROM:TO in degrees, e.g. -90:90, or 150:-150 through 180");
     return {from, to};
 }
 

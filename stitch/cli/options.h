@@ -50,6 +50,9 @@ struct TakeOptions {
 /// --threads N; 0 uses all.
 void addThreads(CLI::App& command, int& threads);
 
+/// --frames FIRST-LAST, as `io::parseFrameRange` reads it.
+void addFrames(CLI::App& command, std::string& frames, const char* help);
+
 /// --chunk K/N: this machine's part of a job that several share. Whatever is no part of a whole is
 /// a fault of the command line.
 CLI::Option* addChunk(CLI::App& command, std::string& chunk);

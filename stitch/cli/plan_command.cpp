@@ -1,7 +1,6 @@
 #include <cstdio>
 #include <memory>
 
-#include "io/input_error.h"
 #include "io/new_file.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
@@ -64,7 +63,7 @@ void plan(PlanCommandOptions options, Run& run) {
     if (!options.size.empty()) {
         const stitch::FrameSize px = parseSize(options.size);
         sensor.width_px = px.width, sensor.height_px = px.height;
-        if (px.width == 0) throw io::InputError("--size " + options.size, "is no size");
+        if (px.width == 0) throw OptionError("--size " + options.size, "is no size");
     }
     if (options.nearest_m > 0) options.terms.nearest_m = options.nearest_m;
     std::vector<std::string> notes;

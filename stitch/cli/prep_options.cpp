@@ -52,8 +52,7 @@ void PrepOptions::addTo(CLI::App& command, const std::string& what) {
                     "Camera report (CSV): each picture's focus, T-stop, focal length; of even "
                     "fields also where the camera faced (pan_deg, tilt_deg, roll_deg)")
         ->type_name("FILE.csv");
-    command.add_option("--frames", frames, "Frames of name.####.exr, e.g. 1001-1100")
-        ->type_name("RANGE");
+    addFrames(command, frames, "Frames of name.####.exr, e.g. 1001-1100");
     command
         .add_option("--colour-space", colour_space,
                     "The pictures' colour space, when their files do not say it")

@@ -1,7 +1,6 @@
 #include <cstdlib>
 #include <memory>
 
-#include "io/input_error.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
@@ -155,8 +154,7 @@ void stitchTake(const StitchCommandOptions& options, Run& run) {
 void stitchPlates(const StitchCommandOptions& options, Run& run) {
     if (options.take.given()) return stitchTake(options, run);
     const auto only_clips = [](bool given, const char* option) {
-        if (given)
-            throw io::InputError(option, "is for clips: say how they were shot with --clips");
+        if (given) throw OptionError(option, "is for clips: say how they were shot with --clips");
     };
     only_clips(!options.distance.empty(), "--distance");
     only_clips(!options.chunk.empty(), "--chunk");

@@ -169,8 +169,7 @@ void addCamera(CLI::App& command, ViewCommandOptions& options) {
         ->expected(1)
         ->take_all()
         ->type_name("FRAMES");
-    command.add_option("--frames", options.frames, "Frames to make, e.g. 1001-1100")
-        ->type_name("RANGE");
+    addFrames(command, options.frames, "Frames to make, e.g. 1001-1100");
     command
         .add_option("--first-frame", options.first_frame,
                     "Number of the track's first frame, where it has no frame numbers")

@@ -94,7 +94,7 @@ TEST_CASE("Wanted pans may go through 180, and ends that make no band are refuse
     CHECK(survey["holes"].empty());
     for (const char* none : {"150:150", "-400:10", "a:b", "10", "0:361"}) {
         const auto refused = wanted(none);
-        CHECK(refused.status == 3);
+        CHECK(refused.status == 2);
         CHECK(says(refused.err, "expected FROM:TO"));
     }
 }
