@@ -1,4 +1,4 @@
-// A lens's shading out of pictures of an even field of light.
+// A lens's shading out of pictures of a flat field of light.
 //
 // What a cell of picture k, taken at setting s, holds is
 //     light = level_k * lamp_k(p) * (1 - (a1 r² + a2 r⁴ + a3 r⁶))_s

@@ -82,7 +82,7 @@ std::string number(const char* format, double value) {
 constexpr double kSamePrime = 0.05;
 
 // A ring's place in a person's words.
-std::string said(int ring, double place) {
+std::string placeInWords(int ring, double place) {
     switch (ring) {
         case zoom_ring:
             return number("%.3g mm", std::exp(place));
@@ -98,7 +98,7 @@ constexpr std::array<const char*, kRings> kMissingNames{"focal length", "focus d
 
 std::string saidBeyond(int ring, double asked, const std::vector<double>& places,
                        const char* what) {
-    const std::string here = std::string(kQuestionNames[size_t(ring)]) + " " + said(ring, asked);
+    const std::string here = std::string(kQuestionNames[size_t(ring)]) + " " + placeInWords(ring, asked);
     // Focus rises with falling dioptres.
     double first = places.front(), last = places.back();
     const double nearest = std::clamp(asked, first, last);
@@ -106,9 +106,9 @@ std::string saidBeyond(int ring, double asked, const std::vector<double>& places
     // The same words whatever was asked: many plates, one line.
     if (places.size() == 1)
         return std::string("the lens's ") + what + " was measured at " +
-               kQuestionNames[size_t(ring)] + " " + said(ring, first) + " alone, which is taken";
-    return here + " lies outside the measured " + said(ring, first) + " to " + said(ring, last) +
-           ": the lens's " + what + " at " + said(ring, nearest) + " is taken";
+               kQuestionNames[size_t(ring)] + " " + placeInWords(ring, first) + " alone, which is taken";
+    return here + " lies outside the measured " + placeInWords(ring, first) + " to " + placeInWords(ring, last) +
+           ": the lens's " + what + " at " + placeInWords(ring, nearest) + " is taken";
 }
 
 }  // namespace

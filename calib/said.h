@@ -1,17 +1,12 @@
-// Numbers in a sentence: printf's formats into a string, for messages.
+// Numbers in a sentence: printf's formats into a string, for messages. The compiler checks the
+// format against the values, as it does printf's.
 #pragma once
 
-#include <cstdio>
 #include <string>
 
 namespace plateloom {
 
-/// `format` is a literal; what is longer than 400 letters is cut.
-template <class... Values>
-[[nodiscard]] std::string said(const char* format, Values... values) {
-    char text[400];
-    std::snprintf(text, sizeof text, format, values...);
-    return text;
-}
+/// `format` is a literal. A std::string goes in as its c_str().
+[[nodiscard, gnu::format(printf, 1, 2)]] std::string said(const char* format, ...);
 
 }  // namespace plateloom

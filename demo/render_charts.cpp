@@ -1,4 +1,4 @@
-// Renders a prep day: charts and even fields through the demo's lens over focus and iris, and the
+// Renders a prep day: charts and flat fields through the demo's lens over focus and iris, and the
 // true lens.
 #include <CLI/CLI.hpp>
 #include <cstdio>
@@ -6,7 +6,7 @@
 #include <iostream>
 
 #include "io/input_error.h"
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/lens_charts.h"
 #include "world/recording.h"
 
@@ -28,7 +28,7 @@ struct Arguments {
 
 Arguments parse(int argc, char** argv) {
     Arguments a;
-    CLI::App app("Renders charts and even fields through the demo's lens.");
+    CLI::App app("Renders charts and flat fields through the demo's lens.");
     app.set_help_flag("-h,--help", "Print this and end");
     app.add_option("-o", a.folder, "Folder to write to: charts/, fields/, fields.csv, truth/")
         ->required();
@@ -42,7 +42,7 @@ Arguments parse(int argc, char** argv) {
     app.add_option("--focus", a.focuses_m, "Focus distances, m")->delimiter(',');
     app.add_option("--iris", a.irises, "T-stops")->delimiter(',');
     app.add_option("--poses", a.poses, "Charts a focus distance");
-    app.add_option("--fields", a.fields, "Even fields an iris; the camera turns between them");
+    app.add_option("--fields", a.fields, "Flat fields an iris; the camera turns between them");
     app.add_option("--noise", a.noise, "One sigma of noise at white");
     app.add_option("--blur", a.blur_px, "The lens's blur, pixels");
     app.add_option("--seed", a.seed, "Other poses, dust and noise");
@@ -139,7 +139,7 @@ void renderFields(const PrepDay& day) {
     for (const double t_stop : day.a.irises)
         for (int turn = 0; turn < day.a.fields; ++turn) {
             const calib::Lens lens = day.lensAt(8.0, t_stop);
-            EvenField field;
+            FlatField field;
             field.tilt = {0.09, -0.055};
             field.bend << -0.06, 0.01, 0.01, 0.02;
             field.facing = kFacing[turn % 6];

@@ -21,6 +21,12 @@ std::optional<double> positive(const OIIO::ImageSpec& spec,
     return std::nullopt;
 }
 
+// APEX values are exponents of 2 (EXIF, annex C), and an absurd one has no power.
+std::optional<double> powerOf2(double exponent) {
+    const double power = std::exp2(exponent);
+    return std::isfinite(power) && power > 0 ? std::optional(power) : std::nullopt;
+}
+
 std::string text(const OIIO::ImageSpec& spec, std::initializer_list<const char*> names) {
     for (const char* name : names) {
         std::string value = spec.get_string_attribute(name);
@@ -122,10 +128,9 @@ void readLensSettings(const OIIO::ImageSpec& spec, PlateFile& file) {
     file.focus_m = focusOf(spec);
     file.f_stop = positive(spec, {"FNumber", "Exif:FNumber", "aperture"});
     if (!file.f_stop) {
-        // APEX: Av = 2 log2(N) (EXIF, annex C).
-        if (const auto apex = positive(spec, {"Exif:ApertureValue"})) {
-            file.f_stop = std::exp2(*apex / 2);
-        }
+        // Av = 2 log2(N).
+        if (const auto apex = positive(spec, {"Exif:ApertureValue"}))
+            file.f_stop = powerOf2(*apex / 2);
     }
     file.t_stop = positive(spec, {"tStop"});
 }
@@ -135,8 +140,8 @@ void readExposure(const OIIO::ImageSpec& spec, PlateFile& file) {
                                "Exif:ISOSpeed"});
     file.shutter_s = positive(spec, {"ExposureTime", "Exif:ExposureTime", "expTime"});
     if (!file.shutter_s && spec.find_attribute("Exif:ShutterSpeedValue")) {
-        // APEX: Tv = -log2(t); may be negative for long exposures.
-        file.shutter_s = std::exp2(-spec.get_float_attribute("Exif:ShutterSpeedValue"));
+        // Tv = -log2(t); may be negative for long exposures.
+        file.shutter_s = powerOf2(-double(spec.get_float_attribute("Exif:ShutterSpeedValue")));
     }
     file.shutter_deg = positive(spec, {"shutterAngle", "dpx:ShutterAngle"});
 }

@@ -377,7 +377,7 @@ PlateFile Clip::frame(int64_t number) const {
     if (file.colour_space != first.colour_space)
         throw InputError(path.string(),
                          "holds " + file.colour_space + ", but the clip's first frame holds " +
-                             first.colour_space + ": give --colour-space, or mend the file");
+                             first.colour_space + ": give --colour-space, or fix the file");
     if (file.frame_rate && first.frame_rate &&
         frameRateOf(file.frame_rate->perSecond()) != frameRateOf(first.frame_rate->perSecond()))
         throw InputError(path.string(), "says " + rateInWords(*file.frame_rate) +

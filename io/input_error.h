@@ -15,6 +15,12 @@ public:
         : std::runtime_error(where.empty() ? what : where + ": " + what) {}
 };
 
+/// The fault is in an option itself: exit status 2. `option` as it is typed, with its value.
+class OptionError : public InputError {
+public:
+    OptionError(const std::string& option, const std::string& what) : InputError(option, what) {}
+};
+
 /// The disk is full, the folder can't be written, memory ran out.
 class RoomError : public std::runtime_error {
 public:

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "calib/focus.h"
+#include "calib/said.h"
 #include "io/file_lock.h"
 #include "io/input_error.h"
 #include "io/json_samples.h"
@@ -32,12 +33,6 @@ bool hasSameSize(const calib::Sensor& a, const calib::Sensor& b) {
 bool hasSameShape(const calib::Sensor& a, const calib::Sensor& b) {
     constexpr double kSame = 0.005;
     return std::abs(double(a.width_px) / a.height_px * b.height_px / b.width_px - 1) < kSame;
-}
-
-std::string said(const char* format, double a, double b, double c, double d) {
-    char text[240];
-    std::snprintf(text, sizeof text, format, a, b, c, d);
-    return text;
 }
 
 calib::Sensor sensorOf(const JsonFields& root, const LensSample& sample) {
@@ -274,8 +269,8 @@ calib::LensTable merged(const calib::LensTable& table, const calib::LensTable& m
     if (!hasSameShape(table.sensor, measured.sensor))
         throw InputError(
             path.string(),
-            said("its pictures are %.0f x %.0f, which is another shape than the %.0f x "
-                 "%.0f of these; measure the lens with one and the same recorded area",
+            said("its pictures are %d x %d, which is another shape than the %d x "
+                 "%d of these; measure the lens with one and the same recorded area",
                  table.sensor.width_px, table.sensor.height_px, measured.sensor.width_px,
                  measured.sensor.height_px));
     if (!hasSameSize(table.sensor, measured.sensor))

@@ -1,6 +1,8 @@
 #include "io/measured_column.h"
 
 #include <array>
+#include <charconv>
+#include <cmath>
 #include <string_view>
 
 #include "calib/focus.h"
@@ -75,6 +77,20 @@ std::optional<double> MeasuredColumn::focusAt(const Table::Row& row) const {
 bool saysInfinity(const std::string& text) {
     const std::string word = lowered(text);
     return word == "inf" || word == "+inf" || word == "infinity" || word == "\u221e";
+}
+
+std::optional<double> metresFrom(const std::string& text) {
+    if (saysInfinity(text)) return calib::kFocusAtInfinity_m;
+    const char* end = text.data() + text.size();
+    double value = 0;
+    const auto read = std::from_chars(text.data(), end, value);
+    if (read.ec != std::errc() || !std::isfinite(value)) return std::nullopt;
+    const char* unit = read.ptr;
+    while (unit != end && *unit == ' ') ++unit;
+    if (unit == end) return value;
+    const Unit named = unitNamed({unit, size_t(end - unit)});
+    if (named.name.empty() || named.angle) return std::nullopt;
+    return value * named.in_base;
 }
 
 int usedColumn(const Table& table, const char* name, std::vector<bool>* used) {

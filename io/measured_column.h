@@ -33,6 +33,10 @@ private:
 /// How people write that a lens is focused at infinity: "inf", "infinity" in any case, the sign.
 [[nodiscard]] bool saysInfinity(const std::string& text);
 
+/// "12.5", "12.5 ft", "30in": a number and a unit of length that columns may have, metres when it
+/// has none. Infinity as calib/focus.h has it. Nothing for other text.
+[[nodiscard]] std::optional<double> metresFrom(const std::string& text);
+
 /// Index of the column without a unit, marked as used; -1 when there is none.
 [[nodiscard]] int usedColumn(const Table& table, const char* name, std::vector<bool>* used);
 

@@ -97,7 +97,7 @@ struct PictureTags {
     bool latlong = false;  ///< envmap = latlong
     /// Of a cylindrical panorama: tan(tilt) at its upper and lower edge.
     std::optional<CylinderBand> cylinder;
-    std::string colour_space;  ///< "scene_linear" unless the file is for eyes
+    std::string colour_space;  ///< "scene_linear" unless the file is for display
     /// A fingerprint of all that the picture was made from, so that --resume knows it again; EXR.
     std::string recipe;
     /// What was found while making it, so that --resume tells it again; EXR.

@@ -81,7 +81,7 @@ struct SolvedClip {
     /// run.
     std::vector<std::pair<int64_t, int64_t>> black;
     double typical_light =
-        0;  ///< the panorama's median luminance, for pictures for eyes; 0: unknown
+        0;  ///< the panorama's median luminance, for pictures for display; 0: unknown
 };
 
 [[nodiscard]] nlohmann::ordered_json clipJson(const SolvedClip& clip);

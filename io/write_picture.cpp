@@ -13,20 +13,20 @@ namespace {
 
 constexpr int kWriteRows = 256;
 
-OIIO::TypeDesc sampleType(const std::string& format, bool half, bool for_eyes) {
+OIIO::TypeDesc sampleType(const std::string& format, bool half, bool for_display) {
     if (format == "png" || format == "jpeg") return OIIO::TypeUInt8;
     if (!half) return OIIO::TypeFloat;
-    // Sixteen bits of TIFF: code values for eyes, halves for light, which goes above 1.
-    return format == "tiff" && for_eyes ? OIIO::TypeUInt16 : OIIO::TypeHalf;
+    // Sixteen bits of TIFF: code values for display, halves for light, which goes above 1.
+    return format == "tiff" && for_display ? OIIO::TypeUInt16 : OIIO::TypeHalf;
 }
 
 OIIO::ImageSpec specOf(const std::string& format, const Picture& picture, const PictureTags& tags,
                        bool half, const DataWindow& window, std::optional<Made> kind) {
-    const bool for_eyes = !tags.colour_space.empty() && tags.colour_space != "scene_linear";
+    const bool for_display = !tags.colour_space.empty() && tags.colour_space != "scene_linear";
     // JPEG has no alpha; colour times coverage is the picture over black.
     const int channels = format == "jpeg" ? (picture.channels < 3 ? 1 : 3) : picture.channels;
     OIIO::ImageSpec spec(picture.width, picture.height, channels,
-                         sampleType(format, half, for_eyes));
+                         sampleType(format, half, for_display));
     // Only OpenEXR knows a data window apart from the display window.
     if (format == "openexr") {
         spec.x = window.x;

@@ -17,7 +17,7 @@ void writePlateExr(const std::filesystem::path& path, const io::Picture& plate,
 void writePlateExr(const std::filesystem::path& path, const io::Picture& plate, const Shoot& shoot,
                    const PlannedPlate& planned);
 
-/// The same of a chart or an even field on prep day: no timecode, but focus, T-stop, nominal focal
+/// The same of a chart or a flat field on prep day: no timecode, but focus, T-stop, nominal focal
 /// length and the sensor's size in the header.
 void writePrepExr(const std::filesystem::path& path, const io::Picture& picture,
                   const calib::Lens& lens, double nominal_mm, const calib::Sensor& sensor);

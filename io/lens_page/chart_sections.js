@@ -23,7 +23,7 @@ function showGrid(page, section) {
         buttons.length > 1 ? make("div", { class: "switch", role: "group", "aria-label": "How strong" }, buttons) : make("span"),
         holder,
         legend([[lineMark("grid-recorded"), "recorded"], [lineMark("grid-flat"), "flat"],
-            setting.support.share < 0.995 ? [lineMark("grid-beyond"), "beyond the chart’s points: foretold, not measured"] : null,
+            setting.support.share < 0.995 ? [lineMark("grid-beyond"), "beyond the chart’s points: extrapolated"] : null,
             [draw("circle", { cx: 18, cy: 9, r: 6, class: "centre" }), "the distortion’s centre"]]));
     show(usual);
 }
@@ -43,10 +43,10 @@ function showPercent(page, section) {
                 height: at.box.bottom - at.box.top, class: "unsupported" }),
             draw("path", { d: `M${at.x(reach_mm)} ${at.box.top}V${at.box.bottom}`, class: "limit" })] : null,
         others.map((other) => draw("path", { d: linePath(at, other.map((p) => [p.height_mm, p.percent])), class: "curve other" })),
-        draw("path", { d: linePath(at, curve.slice(last).map((p) => [p.height_mm, p.percent])), class: "curve foretold" }),
+        draw("path", { d: linePath(at, curve.slice(last).map((p) => [p.height_mm, p.percent])), class: "curve extrapolated" }),
         draw("path", { d: linePath(at, curve.slice(0, last + 1).map((p) => [p.height_mm, p.percent])), class: "curve measured" })];
     const corner_words = corner > last ? [", ", page.figure(`distortion.${corner}.percent`, { digits: 2, unit: "%" }),
-        " foretold at the corner"] : null;
+        " extrapolated at the corner"] : null;
     section.append(
         make("p", { class: "lead" }, page.figure(`distortion.${last}.percent`, { digits: 2, unit: "%" }),
             ` (${curve[last].percent < 0 ? "barrel" : "pincushion"}) at `,
@@ -56,7 +56,7 @@ function showPercent(page, section) {
             height: Math.max(260, Math.min(400, width * 0.5)), label: "Distortion in percent against image height",
             x: { low: 0, high: highest_mm, name: "recorded image height, mm" },
             y: { low: Math.min(0, ...values), high: Math.max(0, ...values) + 1e-6, name: "distortion, %" }, content })),
-        legend([[lineMark("curve measured"), "supported by points"], corner > last ? [lineMark("curve foretold"), "foretold"] : null,
+        legend([[lineMark("curve measured"), "supported by points"], corner > last ? [lineMark("curve extrapolated"), "extrapolated"] : null,
             others.length ? [lineMark("curve other"), others.length === 1 ? "the other setting" : "the other settings"] : null]),
         make("p", { class: "note" }, "Percent: (recorded − flat) / flat, both distances from the distortion’s centre, " +
             "along the frame’s diagonal."));

@@ -1,4 +1,4 @@
-// A lens's shading measured from even fields: one setting of it, section by section.
+// A lens's shading measured from flat fields: one setting of it, section by section.
 
 // Stops go down as the light does; all diagrams of a page share one scale.
 function stopsScale(page) {

@@ -37,9 +37,9 @@ function selectionAt(page, pan_deg, tilt_deg) {
 function showVerdict(page, header) {
     const { survey } = page;
     const grave = survey.findings.filter((finding) => finding.grave).length, all = survey.findings.length;
-    const state = grave ? "mend" : all || survey.status ? "know" : "holds";
-    const count = grave ? `${grave} to mend${all > grave ? `, ${all - grave} to know` : ""}`
-        : all ? `${all} to know` : survey.status ? "Look at this" : "Nothing to mend";
+    const state = grave ? "fix" : all || survey.status ? "know" : "holds";
+    const count = grave ? `${grave} to fix${all > grave ? `, ${all - grave} to know` : ""}`
+        : all ? `${all} to know` : survey.status ? "Look at this" : "Nothing to fix";
     const ties = survey.pairs.reduce((sum, pair) => sum + pair.ties, 0);
     tellVerdict(header, { command: survey.command, state, count, verdict: survey.verdict,
         title: `${count}: ${survey.plates.length} plates`, facts: [
@@ -66,7 +66,7 @@ function plateFinding(page, finding) {
 function showFindings(page, section) {
     const { findings } = page.survey;
     if (!findings.length) {
-        section.append(make("p", { class: "note" }, "Nothing was found that needs mending."));
+        section.append(make("p", { class: "note" }, "Nothing was found that needs fixing."));
         return;
     }
     section.append(make("ol", { class: "findings" }, worstFirst(findings).map((finding) => plateFinding(page, finding))));
@@ -82,7 +82,7 @@ function showPlates(page, section) {
     make("span", { class: "file" }, plate.file),
     plate.placed ? make("span", { class: "where" }, direction(plate.pan_deg, plate.tilt_deg))
         : make("span", { class: "where why" }, "no place"),
-    page.troubled.has(index) ? make("span", { class: "flag" }, "! to mend") : null);
+    page.troubled.has(index) ? make("span", { class: "flag" }, "! to fix") : null);
     section.append(make("div", { class: "cards" }, page.survey.plates.map(card)));
     page.whenSelected((selected) => {
         const chosen = chosenPlates(page, selected);

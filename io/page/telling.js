@@ -1,6 +1,6 @@
 // What every page tells the same way: the verdict, findings, and the job's notes at the foot.
 
-const SIGNS = { mend: "!", know: "i", holds: "✓" };
+const SIGNS = { fix: "!", know: "i", holds: "✓" };
 const KINDS = {
     hole: "Hole", overlap: "Little overlap", not_tied: "Not tied", knocked: "Knocked", texture: "Nothing to tie to",
     blur: "Soft", exposure: "Exposure moved", clipped: "Clipped", crushed: "Crushed", focus: "Focus moved",

@@ -1,4 +1,4 @@
-// What ties leave over when every plate is in its place, drawn where they lie in the frame. A lens
+// Residuals of ties when every plate is in its place, drawn where they lie in the frame. A lens
 // that is not as its data say shows as a pattern that all plates share; a head that is off the
 // entrance pupil as long strokes on what is near.
 

@@ -26,7 +26,7 @@ function showVerdict(page, header) {
     const grave = survey.findings.filter((finding) => finding.grave).length, all = survey.findings.length;
     const count = grave ? `${grave} to look at${all > grave ? `, ${all - grave} to know` : ""}`
         : all ? `${all} to know` : "Nothing to look at";
-    tellVerdict(header, { command: survey.command, state: grave ? "mend" : all ? "know" : "holds", count, verdict: survey.verdict,
+    tellVerdict(header, { command: survey.command, state: grave ? "fix" : all ? "know" : "holds", count, verdict: survey.verdict,
         title: `${count}: frames ${runWords([survey.first, survey.last])}`, facts: [
             frames ? [figure(survey, "frames.made"), "frames made"] : [figure(survey, "count"), "frames solved"],
             frames ? [figure(survey, "frames.kept"), "kept"] : null,

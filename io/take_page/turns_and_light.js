@@ -1,6 +1,6 @@
 // What was taken out of the mount's turns, and what brings each camera to the common exposure.
 
-const TURNS = [["pan_deg", "pan", "measured"], ["tilt_deg", "tilt", "foretold"], ["roll_deg", "roll", "rolled"]];
+const TURNS = [["pan_deg", "pan", "measured"], ["tilt_deg", "tilt", "extrapolated"], ["roll_deg", "roll", "rolled"]];
 
 const SHAKE_WORDS = { lock: "Locked: the panorama stands as if nothing had shaken.",
     follow: "Followed: the panorama goes along a smooth path of the mount’s." };
@@ -75,7 +75,7 @@ function showLight(page, section) {
             by_data ? ["; beyond its data ", span(index, "beyond_stops", beyond)] : null),
         fitted((width) => timeDiagram(page, width, { height: 170, label: `${camera.name}: gain over the take`,
             y: { low, high, about: 4, name: "stops" },
-            content: (at) => [by_data ? courseCurve(at, camera.beyond_stops, survey.last, "foretold") : null,
+            content: (at) => [by_data ? courseCurve(at, camera.beyond_stops, survey.last, "extrapolated") : null,
                 courseCurve(at, camera.gain_stops, survey.last, "measured")] }))))),
-    legend([[lineMark("curve measured"), "gain"], by_data ? [lineMark("curve foretold"), "beyond what its data say"] : null]));
+    legend([[lineMark("curve measured"), "gain"], by_data ? [lineMark("curve extrapolated"), "beyond what its data say"] : null]));
 }

@@ -177,7 +177,7 @@ std::vector<std::string> verdictOf(const ChartMeasurement& lens) {
         said("The chart's points lie within %.3f px RMS of where this lens puts them; in pictures "
              "that took no part, within %.3f px.",
              lens.rms_px, lens.held_out_rms_px),
-        said("Solved for %s; more terms foretell left-out pictures no better.",
+        said("Solved for %s; more terms predict left-out pictures no better.",
              nameOf(lens.model).c_str()),
         said("Points reach %.0f %% of the way from the middle to the frame's corners, and lie in "
              "%d of its 4 corners.",

@@ -129,7 +129,7 @@ std::vector<std::string> linesOf(const ChartMeasurement& lens) {
         said("  centre          %+.1f, %+.1f px from the picture's middle, one sigma %.2g, %.2g",
              centre.x(), centre.y(), sigma.x(), sigma.y()),
         distortionLine(lens),
-        said("  sure of it to   %.2g px half way to the corner, %.2g at three quarters, %.2g in it",
+        said("  uncertainty     %.2g px half way to the corner, %.2g at three quarters, %.2g in it",
              radial_px[0], radial_px[1], radial_px[2]),
         "  terms           " + nameOf(lens.model),
         said("  residuals       %.3f px RMS; %.3f for pictures left out of the solve", lens.rms_px,

@@ -1,4 +1,4 @@
-// A picture of an even field, read into cells: what a lens's shading is fitted to.
+// A picture of a flat field, read into cells: what a lens's shading is fitted to.
 //
 // A cell's light is the mean of its pixels without those that stand out from its median by more
 // than 3.5 robust sigmas: dead pixels and the edges of dust go here, what dust darkens a whole cell

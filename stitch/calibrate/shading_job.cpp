@@ -78,14 +78,14 @@ void refuseUnusable(const io::PlateFile& file, const FieldLight& light, const st
     if (light.clipped_cells > kMostClippedCells * cells)
         throw io::InputError(
             file.path.string(),
-            said("is clipped over %.0f %% of the frame; expose even fields so that "
+            said("is clipped over %.0f %% of the frame; expose flat fields so that "
                  "their brightest part stays half a stop below the clip level",
                  100 * light.clipped_cells / cells));
     if (!(light.level > 0) || light.empty_cells > kMostEmpty * cells)
         throw io::InputError(file.path.string(), "holds no light above black" + level);
     if (light.grain > kMostGrain)
         throw io::InputError(file.path.string(),
-                             said("is too dark or no even field: neighbouring pixels differ by "
+                             said("is too dark or not a flat field: neighbouring pixels differ by "
                                   "%.0f %%",
                                   100 * light.grain));
 }
@@ -120,7 +120,7 @@ void describePicture(const PrepPicture& prep, const FieldLight& light,
     out->pictures.push_back(std::move(picture));
 }
 
-// The picture that least is an even field, if one is not.
+// The picture that least is a flat field, if one is not.
 void refuseTexture(const ShadingMeasurement& measured) {
     constexpr double kMostRest = 0.012, kMostIgnored = 0.35;
     const ShadingPicture* worst = nullptr;
@@ -136,7 +136,8 @@ void refuseTexture(const ShadingMeasurement& measured) {
     if (worst)
         throw io::InputError(
             worst->file,
-            said("is no even field: beside a lamp's tilt and a lens's falloff its light varies by "
+            said("is not a flat field: beside a lamp's tilt and a lens's falloff its light varies "
+                 "by "
                  "%.1f %%, and %.0f %% of it stands out; light a blank screen or take the picture "
                  "out",
                  100 * worst_rest, 100.0 * worst->ignored_cells / double(worst->used.size())));

@@ -1,4 +1,4 @@
-// `plateloom calibrate shading`: pictures of an even field to a lens's shading, one for each
+// `plateloom calibrate shading`: pictures of a flat field to a lens's shading, one for each
 // setting of iris, focus and zoom that was shot.
 #pragma once
 
@@ -20,8 +20,8 @@ struct ShadingRequest {
     std::filesystem::path table_path;  ///< for complaints
 };
 
-/// Throws io::InputError: pictures that can't be read, that are clipped, hold no even field or are
-/// too dark; a sensor that nobody names or that is not the table's; pictures of another shape.
+/// Throws io::InputError: pictures that can't be read, that are clipped, hold not a flat field or
+/// are too dark; a sensor that nobody names or that is not the table's; pictures of another shape.
 [[nodiscard]] ShadingMeasurement measureShading(const ShadingRequest& request,
                                                 const Progress& progress);
 

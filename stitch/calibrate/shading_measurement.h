@@ -1,4 +1,4 @@
-// What pictures of an even field say of one lens: its shading at each setting, and all that a
+// What pictures of a flat field say of one lens: its shading at each setting, and all that a
 // person needs to judge it. Plain values; the report's page and the command's summary are made from
 // it.
 #pragma once

@@ -69,7 +69,7 @@ std::vector<std::string> linesOf(const ShadingMeasurement& measured) {
         all += picture.used_cells + picture.ignored_cells;
     }
     lines.push_back(
-        said("%zu picture%s of an even field at %zu setting%s; %.1f %% of the cells left "
+        said("%zu picture%s of a flat field at %zu setting%s; %.1f %% of the cells left "
              "out (dust, dead pixels)",
              measured.pictures.size(), measured.pictures.size() == 1 ? "" : "s",
              measured.settings.size(), measured.settings.size() == 1 ? "" : "s",
@@ -81,7 +81,7 @@ std::vector<std::string> linesOf(const ShadingMeasurement& measured) {
                          : std::string()) +
                     "; taken out");
     lines.push_back(
-        said("%d falloff term%s; cells left out are foretold to %.3f %% (1, 2, 3 terms: "
+        said("%d falloff term%s; cells left out are predicted to %.3f %% (1, 2, 3 terms: "
              "%.3f, %.3f, %.3f)",
              measured.terms, measured.terms == 1 ? "" : "s",
              100 * measured.held_out[size_t(measured.terms) - 1], 100 * measured.held_out[0],

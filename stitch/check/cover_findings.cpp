@@ -42,7 +42,7 @@ std::string sizeInWords(double width_deg, double height_deg) {
     return said(format, width_deg, height_deg);
 }
 
-// The plate that would fill a hole. What else it mends is no second fault.
+// The plate that would fill a hole. What else it fixes is no second fault.
 struct Filling {
     PanTilt_deg aim;
     SphereFrame frame;
@@ -101,14 +101,14 @@ std::vector<Filling> addHoles(const std::vector<PlacedPlate>& placed,
     return fillings;
 }
 
-// What the plate that fills a hole mends as well is not told as grave once more.
+// What the plate that fills a hole fixes as well is not told as grave once more.
 void tellWithHole(const std::vector<Filling>& fillings, Finding& finding) {
     const auto direction = directionOf({*finding.pan_deg, *finding.tilt_deg});
     if (std::none_of(fillings.begin(), fillings.end(),
                      [&](const Filling& filling) { return filling.frame.sees(direction); }))
         return;
     finding.grave = false;
-    finding.advice = "the plate that fills the hole there mends this too";
+    finding.advice = "the plate that fills the hole there fixes this too";
 }
 
 // Which neighbour stands on which side, in words of the picture: pan grows to the left.
@@ -252,7 +252,7 @@ std::string verdictOf(const Survey& survey) {
                                             [](const Finding& f) { return f.grave; }));
     if (grave > 0)
         return "Not yet: " + survey.findings.front().text +
-               (grave > 1 ? " (and " + std::to_string(grave - 1) + " more to mend)" : "");
+               (grave > 1 ? " (and " + std::to_string(grave - 1) + " more to fix)" : "");
     const auto placed = size_t(std::count_if(survey.plates.begin(), survey.plates.end(),
                                              [](const auto& plate) { return plate.placed; }));
     std::string verdict = "It holds: " + std::to_string(placed) +

@@ -207,7 +207,7 @@ io::CameraReport reportOf(const std::vector<io::PlateFile>& files, const io::Cam
                                    {},
                                    {},
                                    where + " names none of the plates (" + inWords(missing) + ")",
-                                   "give the report of this shoot, or mend its file names"});
+                                   "give the report of this shoot, or fix its file names"});
     else
         for (const auto& line : report.lines) {
             if (std::find(missing.begin(), missing.end(), line.file) == missing.end()) continue;

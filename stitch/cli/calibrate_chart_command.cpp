@@ -1,6 +1,7 @@
 #include <cstdio>
 #include <memory>
 
+#include "io/input_error.h"
 #include "io/lens_table_file.h"
 #include "stitch/calibrate/chart_job.h"
 #include "stitch/calibrate/chart_page.h"
@@ -31,8 +32,8 @@ stitch::BoardWish boardOf(const CalibrateChartCommandOptions& options) {
     char rest = 0;
     if (std::sscanf(options.squares.c_str(), "%dx%d%c", &wish.columns, &wish.rows, &rest) != 2 ||
         wish.columns < 3 || wish.rows < 3 || wish.columns > 200 || wish.rows > 200)
-        throw OptionError("--squares " + options.squares,
-                          "expected columns and rows, 3x3 at least, e.g. 9x6");
+        throw io::OptionError("--squares " + options.squares,
+                              "expected columns and rows, 3x3 at least, e.g. 9x6");
     wish.pitch_mm = options.square_mm;
     wish.marker_mm = above0(options.marker_mm);
     wish.dot_mm = above0(options.dot_mm);
@@ -79,34 +80,42 @@ void calibrateChart(const CalibrateChartCommandOptions& options, Run& run) {
 }
 
 void addBoard(CLI::App& command, CalibrateChartCommandOptions& options) {
-    command.add_option("--board", options.board, "Kind of board; not said: whichever is found")
-        ->check(CLI::IsMember({"checker", "charuco", "dots"}));
+    constexpr const char* kBoard = "Board";
+    oneOf(command.add_option("--board", options.board, "Kind of board (default: detected)"),
+          {"checker", "charuco", "dots"})
+        ->group(kBoard);
     command
         .add_option("--squares", options.squares,
-                    "Size of the board. checker: its inner corners, where four squares meet (10 by "
-                    "7 squares are 9x6); charuco: its squares; dots: its dots")
+                    "Columns and rows: a checkerboard's inner corners (9x6 of 10 by 7 squares), "
+                    "ChArUco squares, or dots")
         ->required()
-        ->type_name("WxH");
+        ->type_name("WxH")
+        ->group(kBoard);
     command
         .add_option("--square-mm", options.square_mm,
-                    "Side of a square, or from dot to dot (only distances hang on it)")
+                    "Side of a square, or distance of two dots, in mm; affects distances only")
         ->check(positiveNumber())
         ->default_val(25.0)
-        ->type_name("MM");
+        ->type_name("MM")
+        ->group(kBoard);
     command
         .add_option("--marker-mm", options.marker_mm,
-                    "charuco: side of a marker; not said: measured")
+                    "Side of a ChArUco marker in mm (default: measured)")
         ->check(positiveNumber())
-        ->type_name("MM");
+        ->type_name("MM")
+        ->group(kBoard);
+    oneOf(command.add_option("--dictionary", options.dictionary,
+                             "Dictionary of the ChArUco markers (default: detected)"),
+          {"4x4", "5x5", "6x6", "7x7", "original"})
+        ->group(kBoard);
+    command.add_option("--dot-mm", options.dot_mm, "Diameter of a dot in mm (default: measured)")
+        ->check(positiveNumber())
+        ->type_name("MM")
+        ->group(kBoard);
     command
-        .add_option("--dictionary", options.dictionary,
-                    "charuco: the markers' dictionary; not said: whichever fits")
-        ->check(CLI::IsMember({"4x4", "5x5", "6x6", "7x7", "original"}));
-    command.add_option("--dot-mm", options.dot_mm, "dots: diameter of a dot; not said: measured")
-        ->check(positiveNumber())
-        ->type_name("MM");
-    command.add_flag("--flat-board", options.flat_board,
-                     "The board is known to be flat and square: do not measure its shape");
+        .add_flag("--flat-board", options.flat_board,
+                  "The board is flat and its squares are square: do not estimate its shape")
+        ->group(kBoard);
 }
 
 }  // namespace
@@ -114,14 +123,15 @@ void addBoard(CLI::App& command, CalibrateChartCommandOptions& options) {
 void addCalibrateChart(CLI::App& calibrate, Run& run) {
     auto options = std::make_shared<CalibrateChartCommandOptions>();
     auto* command = calibrate.add_subcommand(
-        "chart", "Focal length and distortion from pictures of a board, at each focus setting");
+        "chart", "Focal length and distortion, from pictures of a board at each focus setting");
     options->prep.addTo(*command, "the board");
     addBoard(*command, *options);
-    command
-        ->add_option("--model", options->model,
-                     "Which way the distortion polynomial runs: D-U or U-D")
-        ->check(CLI::IsMember({"recorded-to-flat", "flat-to-recorded"}))
-        ->capture_default_str();
+    oneOf(command->add_option("--model", options->model,
+                              "Direction of the distortion polynomial: D-U (recorded-to-flat) or "
+                              "U-D"),
+          {"recorded-to-flat", "flat-to-recorded"})
+        ->capture_default_str()
+        ->group(kLens);
     command->callback([options, &run] { calibrateChart(*options, run); });
 }
 

@@ -58,13 +58,13 @@ void calibrateShading(const CalibrateShadingCommandOptions& options, Run& run) {
 void addCalibrateShading(CLI::App& calibrate, Run& run) {
     auto options = std::make_shared<CalibrateShadingCommandOptions>();
     auto* command = calibrate.add_subcommand(
-        "shading", "Falloff toward the corners from pictures of an even field, at each iris");
-    options->prep.addTo(*command, "an even field");
+        "shading", "Shading (vignetting), from pictures of a flat field at each iris setting");
+    options->prep.addTo(*command, "a flat field");
     command
-        ->add_option("--black", options->black,
-                     "Linear level that the camera records without light")
+        ->add_option("--black", options->black, "Linear level that the camera records in the dark")
         ->capture_default_str()
-        ->type_name("LEVEL");
+        ->type_name("LEVEL")
+        ->group(kLens);
     command->callback([options, &run] { calibrateShading(*options, run); });
 }
 

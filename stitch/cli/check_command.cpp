@@ -33,8 +33,8 @@ struct CheckCommandOptions {
 stitch::CheckRequest requestOf(const CheckCommandOptions& options) {
     stitch::CheckRequest request;
     request.plates = options.plates.arguments();
-    if (!options.pan.empty()) request.cover.pan_deg = parsePans("--pan", options.pan);
-    if (!options.tilt.empty()) request.cover.tilt_deg = parseBand("--tilt", options.tilt);
+    if (!options.pan.empty()) request.cover.pan_deg = parsePans(options.pan);
+    if (!options.tilt.empty()) request.cover.tilt_deg = parseTilts(options.tilt);
     if (options.nearest_m > 0) request.nearest_m = options.nearest_m;
     request.threads = options.threads;
     return request;
@@ -128,22 +128,22 @@ void check(const CheckCommandOptions& options, Run& run) {
 void addCheck(CLI::App& program, Run& run) {
     auto options = std::make_shared<CheckCommandOptions>();
     auto* command = program.add_subcommand(
-        "check", "On location: is all covered, does all tie, did anything move");
+        "check", "On location: coverage, ties between plates, changes of light, focus and lens");
     options->plates.addTo(*command, false);
-    command->add_option("--pan", options->pan, "Wanted pans, degrees; else as the rows go")
-        ->type_name("LOW:HIGH");
-    command->add_option("--tilt", options->tilt, "Wanted tilts, degrees; else as the rows go")
-        ->type_name("LOW:HIGH");
+    constexpr const char* kCoverage = "Coverage";
+    command->add_option("--pan", options->pan, "Pans to cover in degrees (default: as the rows do)")
+        ->type_name("FROM:TO")
+        ->group(kCoverage);
     command
-        ->add_option("--nearest", options->nearest_m,
-                     "Distance of the nearest thing in the pictures, for the head's offset")
-        ->check(positiveNumber())
-        ->type_name("M");
+        ->add_option("--tilt", options->tilt, "Tilts to cover in degrees (default: as the rows do)")
+        ->type_name("LOW:HIGH")
+        ->group(kCoverage);
+    addNearest(*command, options->nearest_m, "for the head's offset")->group(kCoverage);
     options->take.addTo(*command);
     options->report.addTo(*command);
-    auto* watch = command->add_flag(
-        "--watch", options->watch,
-        "Go on as plates arrive, until stopped: the verdict after each, and the page");
+    auto* watch =
+        command->add_flag("--watch", options->watch,
+                          "Check again as plates arrive, until interrupted; updates the page");
     watch->excludes(command->get_option("--clips"));
     addThreads(*command, options->threads);
     command->callback([options, &run] { check(*options, run); });

@@ -1,4 +1,4 @@
-// One function a command: adds itself to the program; its callback returns through `status`.
+// The commands. Each adds itself to the program; its callback returns through `Run::status`.
 #pragma once
 
 #include <CLI/CLI.hpp>
@@ -17,6 +17,9 @@ struct Run {
     /// The rule for outputs, with the files that every command reads: --config and $OCIO.
     [[nodiscard]] io::OutputGuard outputs() const;
 };
+
+/// The whole program: what it and its commands accept.
+void describeProgram(CLI::App& program, Run& run);
 
 void addCalibrate(CLI::App& program, Run& run);
 void addCalibrateChart(CLI::App& calibrate, Run& run);

@@ -32,15 +32,14 @@ void flatten(const FlattenCommandOptions& options, Run& run) {
 
 void addFlatten(CLI::App& program, Run& run) {
     auto options = std::make_shared<FlattenCommandOptions>();
-    auto* command =
-        program.add_subcommand("flatten", "Undistort and unshade plates, each with its own lens");
+    auto* command = program.add_subcommand(
+        "flatten", "Flat plates: each undistorted and unshaded with its own lens");
     options->job.addTo(*command, "flat plates", "Sample format; float plates stay float");
-    command
-        ->add_option(
-            "--fit", options->fit,
-            "overscan keeps every recorded pixel beyond the frame; inside keeps the frame's size")
-        ->check(CLI::IsMember({"overscan", "inside"}))
-        ->capture_default_str();
+    oneOf(command->add_option("--fit", options->fit,
+                              "Keep every recorded pixel (overscan), or the frame's size (inside)"),
+          {"overscan", "inside"})
+        ->capture_default_str()
+        ->group(kOutput);
     command->callback([options, &run] { flatten(*options, run); });
 }
 

@@ -10,13 +10,12 @@ void FrameJobOptions::addTo(CLI::App& command, const std::string& frames,
     plates.addTo(command, true);
     command.add_option("-o,--output", folder, "Folder for the " + frames)
         ->required()
-        ->type_name("DIR");
-    command.add_option("--depth", depth, depth_help)
-        ->check(CLI::IsMember({"half", "float"}))
-        ->capture_default_str();
+        ->type_name("DIR")
+        ->group(kOutput);
+    addDepth(command, depth, depth_help)->group(kOutput);
+    addUvMaps(command, uv_maps);
     addResume(command, resume);
     addChunk(command, chunk);
-    addUvMaps(command, uv_maps);
 }
 
 void FrameJobOptions::fill(stitch::FrameJob& job, const Run& run) const {

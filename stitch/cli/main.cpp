@@ -66,31 +66,15 @@ std::optional<int> parse(CLI::App& program, int argc, char** argv) {
 }
 
 int runProgram(int argc, char** argv) {
-    CLI::App program("Background plates to a scene-linear panorama, through each plate's own lens.",
-                     "plateloom");
-    program.set_version_flag("--version", "plateloom " PLATELOOM_VERSION);
+    CLI::App program;
     Run run;
-    run.config = program.set_config("--config", "", "Options from a TOML file");
-    program.require_subcommand(1);
-    program.fallthrough();
-    program.add_flag("--json", run.json, "A machine-readable summary on standard output");
-    program.add_flag("--overwrite", run.overwrite,
-                     "Replace existing outputs that another command made, or that were changed "
-                     "since; never an input");
-    addCalibrate(program, run);
-    addCheck(program, run);
-    addPlan(program, run);
-    addFlatten(program, run);
-    addSolve(program, run);
-    addStitch(program, run);
-    addView(program, run);
-    addUnflatten(program, run);
+    describeProgram(program, run);
     try {
         if (const auto status = parse(program, argc, argv)) return *status;
         flushStandardOutput();
     } catch (const io::OutputRefused& error) {
         return fail(run, command_line, error.what());
-    } catch (const OptionError& error) {
+    } catch (const io::OptionError& error) {
         return fail(run, command_line, error.what());
     } catch (const io::InputError& error) {
         return fail(run, bad_input, error.what());
@@ -108,13 +92,6 @@ int runProgram(int argc, char** argv) {
 }
 
 }  // namespace
-
-io::OutputGuard Run::outputs() const {
-    io::OutputGuard guard(overwrite);
-    if (config && config->count() > 0) guard.reads(config->as<std::string>());
-    if (const char* ocio = std::getenv("OCIO")) guard.reads(ocio);
-    return guard;
-}
 
 }  // namespace plateloom::cli
 

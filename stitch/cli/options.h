@@ -2,15 +2,12 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
-#include <optional>
 #include <string>
-#include <utility>
 #include <vector>
 
+#include "stitch/cli/option_values.h"
 #include "stitch/solve/solve.h"
-#include "stitch/take/chunk.h"
 #include "stitch/take/take.h"
-#include "stitch/view/view_job.h"
 
 namespace plateloom::cli {
 
@@ -44,41 +41,27 @@ struct TakeOptions {
     [[nodiscard]] stitch::TakeArguments arguments(stitch::PlateArguments plates) const;
 };
 
-/// A finite number above 0, and any finite one. CLI11's own let NaN pass.
-[[nodiscard]] CLI::Validator positiveNumber();
-[[nodiscard]] CLI::Validator finiteNumber();
+/// Groups of the help, by purpose; what is in none comes first.
+inline constexpr const char* kLens = "Lens and sensor";
+inline constexpr const char* kSolve = "Solve";
+inline constexpr const char* kClips = "Clips";
+inline constexpr const char* kOutput = "Output";
+
 /// --threads N; 0 uses all.
 void addThreads(CLI::App& command, int& threads);
+/// `when` follows the noun phrase.
+void addSensor(CLI::App& command, std::string& sensor, const std::string& when = "");
+void addFocal(CLI::App& command, double& focal_mm, const std::string& when = "");
+CLI::Option* addNearest(CLI::App& command, double& nearest_m, const std::string& why);
+CLI::Option* addDepth(CLI::App& command, std::string& depth, const std::string& help);
 
 /// --frames FIRST-LAST, as `io::parseFrameRange` reads it.
 void addFrames(CLI::App& command, std::string& frames, const char* help);
 
-/// --chunk K/N: this machine's part of a job that several share. Whatever is no part of a whole is
-/// a fault of the command line.
+/// --chunk K/N: this machine's part of a job that several share, see parseChunk. Whatever is no
+/// part of a whole is a fault of the command line.
 CLI::Option* addChunk(CLI::App& command, std::string& chunk);
-/// What addChunk's option holds; nothing for "".
-[[nodiscard]] std::optional<stitch::Chunk> parseChunk(const std::string& text);
-
-/// "36x20.25" or "36": the active area in mm; height 0 when it is not said. Throws io::InputError.
-struct SensorSize {
-    double width_mm = 0, height_mm = 0;
-};
-[[nodiscard]] SensorSize parseSensor(const std::string& text);
-
-/// "4096x2160". Throws io::InputError.
-[[nodiscard]] stitch::FrameSize parseSize(const std::string& text);
-
-/// "auto" or "" (nothing), or a factor from 1 to 5. Throws io::InputError.
-[[nodiscard]] std::optional<double> parseOverscan(const std::string& text);
-void addResume(CLI::App& command, bool& resume);
+CLI::Option* addResume(CLI::App& command, bool& resume);
 void addUvMaps(CLI::App& command, std::string& folder);
-
-/// "FROM:TO" in degrees of pan; TO below FROM goes on through 180: 150:-150 is 150 to 210. Throws
-/// io::InputError.
-[[nodiscard]] std::pair<double, double> parsePans(const std::string& option,
-                                                  const std::string& text);
-/// "LOW:HIGH" in degrees. Throws io::InputError.
-[[nodiscard]] std::pair<double, double> parseBand(const std::string& option,
-                                                  const std::string& text);
 
 }  // namespace plateloom::cli

@@ -1,6 +1,8 @@
 #include <cstdio>
+#include <limits>
 #include <memory>
 
+#include "io/input_error.h"
 #include "io/new_file.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
@@ -17,7 +19,7 @@ struct PlanCommandOptions {
     stitch::PlanRequest request;
     stitch::PlanTerms terms;
     double nearest_m = 0;
-    std::string sensor, size, name = "plate.####.exr", output;
+    std::string sensor, size, pan = "-180:180", tilt = "-40:40", name = "plate.####.exr", output;
     int first_number = 1001;
 };
 
@@ -63,8 +65,10 @@ void plan(PlanCommandOptions options, Run& run) {
     if (!options.size.empty()) {
         const stitch::FrameSize px = parseSize(options.size);
         sensor.width_px = px.width, sensor.height_px = px.height;
-        if (px.width == 0) throw OptionError("--size " + options.size, "is no size");
+        if (px.width == 0) throw io::OptionError("--size " + options.size, "is no size");
     }
+    options.request.pan_deg = parsePans(options.pan);
+    options.request.tilt_deg = parseTilts(options.tilt);
     if (options.nearest_m > 0) options.terms.nearest_m = options.nearest_m;
     std::vector<std::string> notes;
     const stitch::PlanWish wish = stitch::planWish(options.request, &notes);
@@ -88,42 +92,62 @@ void plan(PlanCommandOptions options, Run& run) {
 void addPlan(CLI::App& program, Run& run) {
     auto options = std::make_shared<PlanCommandOptions>();
     auto& request = options->request;
-    auto* command = program.add_subcommand("plan", "Find which pans and tilts to shoot");
-    command->add_option("--sensor", options->sensor, "Active sensor area in mm")->type_name("WxH");
-    command->add_option("--size", options->size, "Plate size in pixels")->type_name("WxH");
-    command->add_option("--focal", request.focal_mm, "Focal length in mm, without distortion")
-        ->check(positiveNumber())
-        ->type_name("MM");
-    command->add_option("--lens", request.lens_track, "Lens track: the lens's own distortion")
-        ->type_name("TRACK");
-    command->add_option("--overlap", request.overlap_percent, "What neighbours share of a plate, %")
-        ->check(CLI::Range(0.0, 100.0))
-        ->capture_default_str();
-    command->add_option("--pan", request.pan, "Wanted cover; 150:-150 goes through 180")
+    auto* command = program.add_subcommand("plan", "Which pans and tilts to shoot");
+    addSensor(*command, options->sensor);
+    command->add_option("--size", options->size, "Plate size in pixels")
+        ->type_name("WxH")
+        ->group(kLens);
+    addFocal(*command, request.focal_mm, ", without distortion");
+    command->add_option("--lens", request.lens_track, "Lens track, for the lens's distortion")
+        ->type_name("TRACK")
+        ->group(kLens);
+    constexpr const char* kCoverage = "Coverage";
+    command->add_option("--pan", options->pan, "Pans to cover in degrees; 150:-150 spans 180")
         ->type_name("FROM:TO")
-        ->capture_default_str();
-    command->add_option("--tilt", request.tilt, "Wanted cover")
+        ->capture_default_str()
+        ->group(kCoverage);
+    command->add_option("--tilt", options->tilt, "Tilts to cover in degrees")
         ->type_name("LOW:HIGH")
-        ->capture_default_str();
-    command->add_flag("--zenith", request.zenith, "Cover on to straight up");
-    command->add_flag("--nadir", request.nadir, "Cover on to straight down");
-    command->add_option("--nearest", options->nearest_m, "Distance of the nearest thing")
+        ->capture_default_str()
+        ->group(kCoverage);
+    command->add_flag("--zenith", request.zenith, "Cover up to the zenith")->group(kCoverage);
+    command->add_flag("--nadir", request.nadir, "Cover down to the nadir")->group(kCoverage);
+    CLI::Validator percent = CLI::Range(0.0, 100.0);
+    command
+        ->add_option("--overlap", request.overlap_percent,
+                     "Overlap of neighbours, in percent of a plate")
+        ->check(percent.description(""))
+        ->type_name("PERCENT")
+        ->capture_default_str()
+        ->group(kCoverage);
+    constexpr const char* kFigures = "Depth of field and data";
+    addNearest(*command, options->nearest_m, "for focus and the head's tolerance")->group(kFigures);
+    command->add_option("--f-stop", options->terms.f_stop, "Iris, for the depth of field")
         ->check(positiveNumber())
-        ->type_name("M");
-    command->add_option("--f-stop", options->terms.f_stop, "For the depth of field")
+        ->type_name("N")
+        ->capture_default_str()
+        ->group(kFigures);
+    command
+        ->add_option("--fps", options->terms.frames_per_second,
+                     "Frames per second, for the amount of data")
         ->check(positiveNumber())
-        ->capture_default_str();
-    command->add_option("--fps", options->terms.frames_per_second, "Frames a second, for the data")
-        ->check(positiveNumber())
-        ->capture_default_str();
-    command->add_option("--name", options->name, "The plates' file names")->capture_default_str();
+        ->type_name("RATE")
+        ->capture_default_str()
+        ->group(kFigures);
+    command->add_option("--name", options->name, "File name of the plates")
+        ->type_name("NAME")
+        ->capture_default_str()
+        ->group(kOutput);
     command->add_option("--first", options->first_number, "Number of the first plate")
-        ->check(CLI::NonNegativeNumber)
-        ->capture_default_str();
+        ->check(wholeNumber(0, std::numeric_limits<int>::max()))
+        ->type_name("N")
+        ->capture_default_str()
+        ->group(kOutput);
     command
         ->add_option("-o,--output", options->output,
-                     "Folder for the list: a camera report to fill in, poses, a page to print")
-        ->type_name("DIR");
+                     "Folder for the shot list: a camera report to fill in, poses, a page to print")
+        ->type_name("DIR")
+        ->group(kOutput);
     command->callback([options, &run] { plan(*options, run); });
 }
 

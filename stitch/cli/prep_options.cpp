@@ -1,26 +1,11 @@
 #include "stitch/cli/prep_options.h"
 
-#include "calib/focus.h"
-#include "io/measured_column.h"
 #include "io/new_file.h"
 #include "io/report_page.h"
 #include "stitch/cli/options.h"
 #include "stitch/report/report.h"
 
 namespace plateloom::cli {
-
-namespace {
-
-// Infinity becomes the distance that stands for it; other words are left to the check of numbers.
-CLI::Validator infinityAsMetres() {
-    return {[](std::string& text) {
-                if (io::saysInfinity(text)) text = std::to_string(calib::kFocusAtInfinity_m);
-                return std::string();
-            },
-            "", "infinity"};
-}
-
-}  // namespace
 
 std::optional<double> above0(double value) {
     return value > 0 ? std::optional(value) : std::nullopt;
@@ -31,40 +16,39 @@ void PrepOptions::addTo(CLI::App& command, const std::string& what) {
         .add_option("pictures", pictures,
                     "Pictures of " + what + ": files, folders, or name.####.exr with --frames")
         ->required()
-        ->type_name("IMAGES");
-    command
-        .add_option(
-            "--sensor", sensor,
-            "Active sensor area in mm, where neither the pictures nor the lens table say it")
-        ->type_name("WxH");
-    command.add_option("--focal", focal_mm, "Focal length that the lens is marked with, in mm")
-        ->check(positiveNumber())
-        ->type_name("MM");
-    command.add_option("--focus", focus_m, "Focus distance of all pictures, in metres, or inf")
-        ->transform(infinityAsMetres())
-        ->check(positiveNumber())
-        ->type_name("M");
-    command.add_option("--t-stop", t_stop, "T-stop of all pictures")
-        ->check(positiveNumber())
-        ->type_name("T");
-    command
-        .add_option("--camera-report", report,
-                    "Camera report (CSV): each picture's focus, T-stop, focal length; of even "
-                    "fields also where the camera faced (pan_deg, tilt_deg, roll_deg)")
-        ->type_name("FILE.csv");
+        ->type_name("PICTURES");
     addFrames(command, frames, "Frames of name.####.exr, e.g. 1001-1100");
     command
+        .add_option("--camera-report", report,
+                    "Camera report: focus, T-stop and focal length of each picture; of a flat "
+                    "field also the pose (pan_deg, tilt_deg, roll_deg)")
+        ->type_name("FILE.csv");
+    command
         .add_option("--colour-space", colour_space,
-                    "The pictures' colour space, when their files do not say it")
+                    "Colour space of the pictures, where their files do not state it")
         ->type_name("NAME");
+    addSensor(command, sensor, ", where neither the pictures nor the lens table state it");
+    addFocal(command, focal_mm, " as engraved on the lens");
     command
-        .add_option("-o,--output", output, "Lens table; one that exists takes the new settings in")
+        .add_option("--focus", focus_m,
+                    "Focus distance of all pictures, in metres, or with a unit (12ft), or inf")
+        ->transform(asMetres())
+        ->check(positiveNumber())
+        ->type_name("DISTANCE")
+        ->group(kLens);
+    command.add_option("--t-stop", t_stop, "T-stop of all pictures")
+        ->check(positiveNumber())
+        ->type_name("T")
+        ->group(kLens);
+    command
+        .add_option("-o,--output", output, "Lens table; the settings are added to one that exists")
         ->required()
-        ->type_name("LENS.json");
+        ->type_name("LENS.json")
+        ->group(kOutput);
     command
-        .add_option("--report", page,
-                    "Folder for a page to look at: DIR/index.html, one file, opens offline")
-        ->type_name("DIR");
+        .add_option("--report", page, "Folder for the report page, DIR/index.html; opens offline")
+        ->type_name("DIR")
+        ->group(kOutput);
 }
 
 stitch::PrepRequest PrepOptions::request() const {

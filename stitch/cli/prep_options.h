@@ -1,4 +1,4 @@
-// What the pictures of a prep day need to be said: the same options for charts and even fields.
+// What the pictures of a prep day need to be said: the same options for charts and flat fields.
 #pragma once
 
 #include <CLI/CLI.hpp>

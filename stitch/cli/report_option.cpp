@@ -10,9 +10,9 @@ namespace plateloom::cli {
 
 void ReportOption::addTo(CLI::App& command) {
     command
-        .add_option("--report", folder,
-                    "Folder for a page to look at: DIR/index.html, one file, opens offline")
-        ->type_name("DIR");
+        .add_option("--report", folder, "Folder for the report page, DIR/index.html; opens offline")
+        ->type_name("DIR")
+        ->group(kOutput);
 }
 
 void ReportOption::addTo(io::OutputGuard& outputs) const {

@@ -78,15 +78,16 @@ void solve(const SolveCommandOptions& options, Run& run) {
 
 void addSolve(CLI::App& program, Run& run) {
     auto options = std::make_shared<SolveCommandOptions>();
-    auto* command = program.add_subcommand("solve", "Find where every plate looked");
+    auto* command = program.add_subcommand("solve", "Direction, lens and gain of every plate");
     options->plates.addTo(*command, false, true);
     options->solve.addTo(*command);
-    options->report.addTo(*command);
     options->take.addTo(*command);
     options->steady.addTo(*command);
-    command->add_option("-o,--output", options->output, "The solve: one OpenTrackIO sample a plate")
+    command->add_option("-o,--output", options->output, "Solve file: an OpenTrackIO sample a plate")
         ->required()
-        ->type_name("SOLVE.jsonl");
+        ->type_name("SOLVE.jsonl")
+        ->group(kOutput);
+    options->report.addTo(*command);
     command->callback([options, &run] { solve(*options, run); });
 }
 

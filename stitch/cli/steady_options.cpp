@@ -3,14 +3,16 @@
 namespace plateloom::cli {
 
 void SteadyOptions::addTo(CLI::App& command) {
+    oneOf(command.add_option("--steady", steady,
+                             "Remove the shake that all cameras of a mount share: all of it (lock) "
+                             "or what is left beside a smooth path (follow); of takes shot in "
+                             "turn, lock removes each take's own"),
+          {"lock", "follow"})
+        ->group(kClips);
     command
-        .add_option("--steady", steady,
-                    "Take out the shake that all cameras of a mount share: lock (as if it stood "
-                    "still) or follow (a smooth path); of takes shot in turn, lock takes out each "
-                    "one's own")
-        ->check(CLI::IsMember({"lock", "follow"}));
-    command.add_flag("--split-knocked", split_knocked,
-                     "Solve a camera that was knocked during the take in two parts");
+        .add_flag("--split-knocked", split_knocked,
+                  "Solve a camera that was knocked during the take in two parts")
+        ->group(kClips);
 }
 
 stitch::TakeSolveSettings SteadyOptions::settings(const SolveOptions& solve,

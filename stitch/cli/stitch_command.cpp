@@ -1,6 +1,8 @@
 #include <cstdlib>
+#include <limits>
 #include <memory>
 
+#include "io/input_error.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
@@ -64,7 +66,7 @@ stitch::StitchRequest requestOf(const StitchCommandOptions& options, const Run& 
                                                              : stitch::Projection::equirectangular;
     request.width = options.width;
     if (!options.tilt.empty())
-        std::tie(request.bottom_deg, request.top_deg) = parseBand("--tilt", options.tilt);
+        std::tie(request.bottom_deg, request.top_deg) = parseTilts(options.tilt);
     request.half = options.depth == "half";
     request.tile = options.tile;
     request.threads = options.solve.threads;
@@ -154,7 +156,8 @@ void stitchTake(const StitchCommandOptions& options, Run& run) {
 void stitchPlates(const StitchCommandOptions& options, Run& run) {
     if (options.take.given()) return stitchTake(options, run);
     const auto only_clips = [](bool given, const char* option) {
-        if (given) throw OptionError(option, "is for clips: say how they were shot with --clips");
+        if (given)
+            throw io::OptionError(option, "is for clips: say how they were shot with --clips");
     };
     only_clips(!options.distance.empty(), "--distance");
     only_clips(!options.chunk.empty(), "--chunk");
@@ -179,48 +182,56 @@ void stitchPlates(const StitchCommandOptions& options, Run& run) {
 
 void addStitch(CLI::App& program, Run& run) {
     auto options = std::make_shared<StitchCommandOptions>();
-    auto* command = program.add_subcommand("stitch", "Compose the panorama");
+    auto* command = program.add_subcommand("stitch", "The panorama");
     options->plates.addTo(*command, false, true);
     options->solve.addTo(*command);
-    options->report.addTo(*command);
+    command
+        ->add_option("--solve", options->solve_file,
+                     "Solve file: used unchanged where it exists, else written")
+        ->type_name("SOLVE.jsonl")
+        ->group(kSolve);
+    constexpr const char* kPanorama = "Panorama";
+    oneOf(command->add_option("--projection", options->projection, "Projection"),
+          {"equirectangular", "cylindrical"})
+        ->capture_default_str()
+        ->group(kPanorama);
+    command
+        ->add_option("--width", options->width,
+                     "Pixels of the full turn; 0: the resolution of the plates")
+        ->check(wholeNumber(0, std::numeric_limits<int>::max()))
+        ->type_name("PX")
+        ->capture_default_str()
+        ->group(kPanorama);
+    command->add_option("--tilt", options->tilt, "Tilts that a cylinder covers, in degrees")
+        ->type_name("LOW:HIGH")
+        ->group(kPanorama);
     options->take.addTo(*command);
     options->steady.addTo(*command);
     command
         ->add_option("--distance", options->distance,
-                     "For which the panorama of clips is composed: metres, infinity, auto (each "
-                     "overlap at its own), or CLIP:CLIP=METRES for one seam")
-        ->type_name("METRES");
-    addChunk(*command, options->chunk);
-    addResume(*command, options->resume);
-    command->add_option("-o,--output", options->output, "The panorama: .exr, .tif")
+                     "Composition distance: metres, or with a unit (12ft); infinity; auto uses "
+                     "each overlap's own; CLIP:CLIP=12 sets one seam's")
+        ->transform(seamAsMetres())
+        ->type_name("DISTANCE")
+        ->group(kClips);
+    addChunk(*command, options->chunk)->group(kClips);
+    addResume(*command, options->resume)->group(kClips);
+    command->add_option("-o,--output", options->output, "Panorama, .exr or .tif")
         ->required()
-        ->type_name("PANO.exr");
+        ->type_name("PANO.exr")
+        ->group(kOutput);
+    addDepth(*command, options->depth, "Sample format")->group(kOutput);
     command
-        ->add_option("--solve", options->solve_file,
-                     "Used as it is when it exists, written when it does not")
-        ->type_name("SOLVE.jsonl");
-    command
-        ->add_option("--width", options->width,
-                     "Pixels round the full turn; 0 keeps the plates' own resolution")
-        ->check(CLI::NonNegativeNumber)
-        ->capture_default_str();
-    command->add_option("--projection", options->projection, "How the sphere is unrolled")
-        ->check(CLI::IsMember({"equirectangular", "cylindrical"}))
-        ->capture_default_str();
-    command->add_option("--tilt", options->tilt, "Band of a cylindrical panorama, degrees")
-        ->type_name("LOW:HIGH");
-    command->add_option("--depth", options->depth, "Sample format")
-        ->check(CLI::IsMember({"half", "float"}))
-        ->capture_default_str();
-    command
-        ->add_option("--preview", options->preview,
-                     "PNG for eyes; beside the panorama when not given")
-        ->type_name("FILE.png");
-    command->add_flag("--no-preview", options->no_preview, "No PNG");
+        ->add_option("--preview", options->preview, "Preview PNG (default: next to the panorama)")
+        ->type_name("FILE.png")
+        ->group(kOutput);
+    command->add_flag("--no-preview", options->no_preview, "Write no preview")->group(kOutput);
+    options->report.addTo(*command);
     command
         ->add_option("--tile", options->tile,
-                     "Working tile in pixels: memory and speed only, never the result")
-        ->check(CLI::Range(kFileTile, 8192) & wholeTiles())
+                     "Working tile in pixels; affects memory and speed, not the result")
+        ->check(wholeNumber(kFileTile, 8192) & wholeTiles())
+        ->type_name("PX")
         ->capture_default_str();
     command->callback([options, &run] { stitchPlates(*options, run); });
 }

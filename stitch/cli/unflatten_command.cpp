@@ -42,7 +42,7 @@ constexpr const char* kChannels =
 void addUnflatten(CLI::App& program, Run& run) {
     auto options = std::make_shared<FrameJobOptions>();
     auto* command = program.add_subcommand(
-        "unflatten", "Put distortion and shading back on flat frames, each with its own lens");
+        "unflatten", "The lens look, distortion and shading, put back on flat frames");
     command->footer(kChannels);
     options->addTo(*command, "frames", "Sample format of frames that are not EXR");
     command->callback([options, &run] { unflatten(*options, run); });

@@ -17,10 +17,10 @@ namespace {
 
 struct ViewCommandOptions {
     std::string panorama, track, lens, output, look = "lens", overscan, size, sensor, frames,
-                                               projection, band, colour_space, depth = "half",
+                                               projection, tilt, pose, colour_space, depth = "half",
                                                sheet, uv_maps, chunk;
     std::vector<std::string> shot;
-    double pan_deg = 0, tilt_deg = 0, roll_deg = 0, focal_mm = 0;
+    double focal_mm = 0;
     int64_t first_frame = -1, slip = 0;
     int threads = 0, cache_mb = 512;
     bool resume = false;
@@ -32,8 +32,8 @@ stitch::PanoramaClaim claimOf(const ViewCommandOptions& options) {
         claim.projection = options.projection == "cylindrical"
                                ? stitch::Projection::cylindrical
                                : stitch::Projection::equirectangular;
-    if (!options.band.empty()) {
-        const auto [low_deg, high_deg] = parseBand("--band", options.band);
+    if (!options.tilt.empty()) {
+        const auto [low_deg, high_deg] = parseTilts(options.tilt);
         claim.band = stitch::cylinderBand(low_deg, high_deg);
     }
     return claim;
@@ -46,7 +46,7 @@ stitch::ViewRequest requestOf(const ViewCommandOptions& options) {
     request.colour_space = options.colour_space;
     if (!options.track.empty()) request.track = options.track;
     if (!options.lens.empty()) request.lens_table = options.lens;
-    request.still = {options.pan_deg, options.tilt_deg, options.roll_deg};
+    if (!options.pose.empty()) request.still = parsePose(options.pose);
     request.shot = options.shot;
     if (!options.frames.empty()) request.frames = io::parseFrameRange(options.frames);
     if (options.first_frame >= 0) request.first_frame = options.first_frame;
@@ -153,77 +153,97 @@ void view(const ViewCommandOptions& options, Run& run) {
 }
 
 void addCamera(CLI::App& command, ViewCommandOptions& options) {
+    constexpr const char* kCamera = "Camera";
+    auto* track = command
+                      .add_option("--camera", options.track,
+                                  "Camera of the shot: OpenTrackIO JSON, or CSV with frame, "
+                                  "pan_deg, tilt_deg, roll_deg, focal_mm and others")
+                      ->type_name("TRACK")
+                      ->group(kCamera);
     command
-        .add_option("--camera", options.track,
-                    "The shot's camera: OpenTrackIO JSON, or CSV with frame, pan_deg, tilt_deg, "
-                    "roll_deg, focal_mm and so on")
-        ->type_name("TRACK");
-    command
-        .add_option("--lens", options.lens,
-                    "Lens table from calibrate, for what the track leaves out of the lens; the "
-                    "track says focus, T-stop and focal length")
-        ->type_name("LENS.json");
+        .add_option("--pose", options.pose,
+                    "Pose of a still in degrees: pan positive to the left, tilt upward, roll "
+                    "clockwise as seen from behind the camera (default: 0,0,0)")
+        ->excludes(track)
+        ->type_name("PAN,TILT,ROLL")
+        ->group(kCamera);
     command
         .add_option("--shot", options.shot,
-                    "Recorded frames to match: their numbers, timecode and size")
+                    "Recorded frames of the shot, for frame numbers, timecode and size")
         ->expected(1)
         ->take_all()
-        ->type_name("FRAMES");
-    addFrames(command, options.frames, "Frames to make, e.g. 1001-1100");
+        ->type_name("FRAMES")
+        ->group(kCamera);
     command
         .add_option("--first-frame", options.first_frame,
-                    "Number of the track's first frame, where it has no frame numbers")
-        ->check(CLI::Range(int64_t(0), kMostFrame))
-        ->type_name("N");
-    auto* track = command.get_option("--camera");
-    command.add_option("--pan", options.pan_deg, "A still's pan in degrees, positive to the left")
-        ->check(finiteNumber())
-        ->excludes(track);
-    command.add_option("--tilt", options.tilt_deg, "A still's tilt in degrees, positive upward")
-        ->check(finiteNumber())
-        ->excludes(track);
-    command.add_option("--roll", options.roll_deg, "A still's roll in degrees")
-        ->check(finiteNumber())
-        ->excludes(track);
+                    "Number of the track's first frame, where the track has no frame numbers")
+        ->check(wholeNumber(0, kMostFrame))
+        ->type_name("N")
+        ->group(kCamera);
     command
-        .add_option("--focal", options.focal_mm,
-                    "Focal length in mm, of a still or where the track does not say it")
-        ->check(positiveNumber())
-        ->type_name("MM");
-    command
-        .add_option("--sensor", options.sensor,
-                    "Active sensor area in mm, of a still or where the track does not say it")
-        ->type_name("WxH");
+        .add_option("--lens", options.lens,
+                    "Lens table from calibrate, for lens data that the track lacks; the track "
+                    "states focus, T-stop and focal length")
+        ->type_name("LENS.json")
+        ->group(kLens);
+    addFocal(command, options.focal_mm, " of a still, or where the track does not state it");
+    addSensor(command, options.sensor, " of a still, or where the track does not state it");
     command.add_option("--size", options.size, "Frame size in pixels, e.g. 4096x2160")
-        ->type_name("WxH");
+        ->type_name("WxH")
+        ->group(kLens);
+}
+
+void addPanoramaFile(CLI::App& command, ViewCommandOptions& options) {
+    command
+        .add_option("panorama", options.panorama,
+                    "Panorama of any program; pano.####.exr is a moving one")
+        ->required()
+        ->type_name("PANO.exr");
+    addFrames(command, options.frames, "Frames to make, e.g. 1001-1100");
+    constexpr const char* kPanorama = "Panorama";
+    oneOf(command.add_option("--projection", options.projection,
+                             "Projection, where the file does not state it"),
+          {"equirectangular", "cylindrical"})
+        ->group(kPanorama);
+    command
+        .add_option("--tilt", options.tilt,
+                    "Tilts that a cylinder covers in degrees, where the file does not state them")
+        ->type_name("LOW:HIGH")
+        ->group(kPanorama);
+    command
+        .add_option("--colour-space", options.colour_space,
+                    "Colour space, where the file does not state it")
+        ->type_name("NAME")
+        ->group(kPanorama);
+    command
+        .add_option("--slip", options.slip,
+                    "Frame offset of a moving panorama: shot frame f shows panorama frame f + N")
+        ->check(wholeNumber(-kMostFrame, kMostFrame))
+        ->type_name("N")
+        ->group(kPanorama);
 }
 
 void addPicture(CLI::App& command, ViewCommandOptions& options) {
-    command
-        .add_option("--look", options.look,
-                    "lens: with the lens's distortion and shading; flat: without either")
-        ->check(CLI::IsMember({"lens", "flat"}))
-        ->capture_default_str();
+    command.add_option("-o,--output", options.output, "Views, e.g. bg.####.exr")
+        ->required()
+        ->type_name("FILE")
+        ->group(kOutput);
+    oneOf(command.add_option("--look", options.look,
+                             "With the lens's distortion and shading (lens), or without (flat)"),
+          {"lens", "flat"})
+        ->capture_default_str()
+        ->group(kOutput);
     command
         .add_option("--overscan", options.overscan,
-                    "Of a flat view: auto (what its lens needs to be put back) or a factor, e.g. "
-                    "1.1; auto unless said")
-        ->type_name("auto|FACTOR");
-    command.add_option("--depth", options.depth, "Sample format; float panoramas stay float")
-        ->check(CLI::IsMember({"half", "float"}))
-        ->capture_default_str();
-    command
-        .add_option("--projection", options.projection,
-                    "The panorama's, when its file does not say it")
-        ->check(CLI::IsMember({"equirectangular", "cylindrical"}));
-    command
-        .add_option("--band", options.band,
-                    "Tilts that a cylindrical panorama shows, when its file does not say it")
-        ->type_name("LOW:HIGH");
-    command
-        .add_option("--colour-space", options.colour_space,
-                    "The panorama's colour space, when its file does not say it")
-        ->type_name("NAME");
+                    "Size of a flat view against the frame: a factor, or auto: as much as the "
+                    "lens look needs (default: auto)")
+        ->type_name("auto|FACTOR")
+        ->group(kOutput);
+    addDepth(command, options.depth, "Sample format; float panoramas stay float")->group(kOutput);
+    addUvMaps(command, options.uv_maps);
+    command.add_option("--sheet", options.sheet, "Contact sheet of the shot")
+        ->type_name("FILE.png")
+        ->group(kOutput);
 }
 
 }  // namespace
@@ -231,32 +251,17 @@ void addPicture(CLI::App& command, ViewCommandOptions& options) {
 void addView(CLI::App& program, Run& run) {
     auto options = std::make_shared<ViewCommandOptions>();
     auto* command =
-        program.add_subcommand("view", "The panorama as the shot's camera sees it, frame by frame");
-    command
-        ->add_option("panorama", options->panorama,
-                     "The panorama, of any program; pano.####.exr moves with the shot")
-        ->required()
-        ->type_name("PANO");
-    command
-        ->add_option("--slip", options->slip,
-                     "Frames by which a moving panorama is moved on against the shot: the shot's "
-                     "frame shows the panorama's frame that many later")
-        ->check(CLI::Range(-kMostFrame, kMostFrame))
-        ->type_name("N");
+        program.add_subcommand("view", "The panorama as a shot's camera sees it, frame by frame");
+    addPanoramaFile(*command, *options);
     addCamera(*command, *options);
     addPicture(*command, *options);
-    command->add_option("-o,--output", options->output, "The views, e.g. bg.####.exr")
-        ->required()
-        ->type_name("FILE");
-    command->add_option("--sheet", options->sheet, "Contact sheet of the shot")
-        ->type_name("FILE.png");
-    command->get_option("--sheet")->excludes(addChunk(*command, options->chunk));
-    addUvMaps(*command, options->uv_maps);
     addResume(*command, options->resume);
+    command->get_option("--sheet")->excludes(addChunk(*command, options->chunk));
     command
         ->add_option("--cache", options->cache_mb,
-                     "MB of the panorama that are kept in memory: speed only, never the result")
-        ->check(CLI::Range(16, 1 << 20))
+                     "Memory for pixels of the panorama in MB; affects speed, not the result")
+        ->check(wholeNumber(16, 1 << 20))
+        ->type_name("MB")
         ->capture_default_str();
     addThreads(*command, options->threads);
     command->callback([options, &run] { view(*options, run); });

@@ -133,7 +133,7 @@ Fit fit(const Overlaps& overlaps, int terms, const Used& used) {
         for (size_t i = 0; i < off.size(); ++i) {
             const Sample& sample = overlaps.samples[i];
             if (!used(sample.pair)) continue;
-            // The first rounds are far from the answer: all that is not absurd has a say.
+            // Early rounds reject only gross outliers.
             const double u = off[i] / (kBiweight * (round < 2 ? 4 : 1) * out.scale);
             if (std::abs(u) >= 1) continue;
             const double w = sample.weight * (1 - u * u) * (1 - u * u);
@@ -213,7 +213,7 @@ double heldOut(const Overlaps& overlaps, const Fit& fit, double scale, int fold)
     return count ? sum / double(count) : 0;
 }
 
-// As few terms as foretell left-out overlaps as well as any number does.
+// As few terms as predict left-out overlaps as well as any number does.
 struct Choice {
     int terms = 0;
     double held_out = 0;  // in scales

@@ -8,7 +8,7 @@
 //     r⁶)
 //
 // (Goldman and Chen, Vignette and exposure calibration and compensation, ICCV 2005, with
-// OpenLensIO's polynomial.) The number of terms is what foretells overlaps best that were left out;
+// OpenLensIO's polynomial.) The number of terms is what predicts overlaps best that were left out;
 // the uncertainty is what the answer changes by as overlaps are left out (the jackknife: Efron,
 // The Jackknife, the Bootstrap and Other Resampling Plans, SIAM 1982).
 #pragma once

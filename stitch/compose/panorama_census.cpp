@@ -11,7 +11,7 @@ namespace {
 
 using calib::kPi;
 constexpr float kUnit = 1 << 20;
-constexpr float kMost = 1 << 20;  // brighter pixels count as this: a preview is for eyes
+constexpr float kMost = 1 << 20;  // brighter pixels count as this: a preview is for display
 
 // Share of the sphere that row y covers, if it is covered all round.
 double rowShare(const PanoramaGrid& grid, int y) {

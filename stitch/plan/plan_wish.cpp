@@ -10,16 +10,6 @@ namespace plateloom::stitch {
 
 namespace {
 
-std::pair<double, double> range(const std::string& option, const std::string& text,
-                                const char* expected) {
-    double from = 0, to = 0;
-    char rest = 0;
-    if (std::sscanf(text.c_str(), "%lf:%lf%c", &from, &to, &rest) != 2 || !std::isfinite(from) ||
-        !std::isfinite(to))
-        throw io::InputError(option + " " + text, std::string("expected ") + expected);
-    return {from, to};
-}
-
 // The sample that sees least: what it covers, all others do. Its sensor fills what was not typed.
 calib::Lens readLens(const std::string& path, calib::Sensor* sensor,
                      std::vector<std::string>* notes) {
@@ -51,10 +41,10 @@ calib::Lens readLens(const std::string& path, calib::Sensor* sensor,
 // Either of the two may follow from the other, where pixels are square.
 void completeSensor(calib::Sensor* sensor, std::vector<std::string>* notes) {
     if (!(sensor->width_mm > 0))
-        throw io::InputError("--sensor", "is needed: the active area in mm, e.g. 36x20.25");
+        throw io::OptionError("--sensor", "is needed: the active area in mm, e.g. 36x20.25");
     if (sensor->width_px == 0) {
         if (!(sensor->height_mm > 0))
-            throw io::InputError("--sensor", "needs both lengths, e.g. 36x20.25");
+            throw io::OptionError("--sensor", "needs both lengths, e.g. 36x20.25");
         sensor->width_px = 4096;
         sensor->height_px =
             std::max(1, int(std::lround(4096 * sensor->height_mm / sensor->width_mm)));
@@ -67,7 +57,7 @@ void completeSensor(calib::Sensor* sensor, std::vector<std::string>* notes) {
     constexpr int kMost_px = 65536;
     for (const int edge : {sensor->width_px, sensor->height_px})
         if (edge < 1 || edge > kMost_px)
-            throw io::InputError(
+            throw io::OptionError(
                 "--size", std::to_string(edge) + " pixels is not a size that a plate can have");
     constexpr double kNearlySquare = 0.01;
     if (std::abs(squareness - 1) > kNearlySquare) {
@@ -89,24 +79,20 @@ PlanWish planWish(const PlanRequest& request, std::vector<std::string>* notes) {
     calib::Lens lens;
     if (!request.lens_track.empty()) {
         if (request.focal_mm > 0)
-            throw io::InputError("--focal", "is given beside --lens, which says it too; keep one");
+            throw io::OptionError("--focal", "is given beside --lens, which says it too; keep one");
         lens = readLens(request.lens_track, &sensor, notes);
     } else if (request.focal_mm > 0) {
         lens.focal_mm = request.focal_mm;
     } else {
-        throw io::InputError("--focal", "is needed, or a lens track with --lens");
+        throw io::OptionError("--focal", "is needed, or a lens track with --lens");
     }
     completeSensor(&sensor, notes);
     wish.lens = calib::LensMap(lens, sensor);
     wish.overlap = request.overlap_percent / 100;
-    std::tie(wish.pan_from_deg, wish.pan_to_deg) =
-        range("--pan", request.pan, "FROM:TO in degrees, e.g. -180:180 or 150:-150");
-    if (wish.pan_to_deg < wish.pan_from_deg && wish.pan_to_deg + 360 > wish.pan_from_deg)
-        wish.pan_to_deg += 360;
-    std::tie(wish.tilt_from_deg, wish.tilt_to_deg) =
-        range("--tilt", request.tilt, "LOW:HIGH in degrees, e.g. -40:40");
+    std::tie(wish.pan_from_deg, wish.pan_to_deg) = request.pan_deg;
+    std::tie(wish.tilt_from_deg, wish.tilt_to_deg) = request.tilt_deg;
     wish.zenith = request.zenith, wish.nadir = request.nadir;
-    if (const auto fault = faultOf(wish)) throw io::InputError("plan", *fault);
+    if (const auto fault = faultOf(wish)) throw io::OptionError("plan", *fault);
     return wish;
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "stitch/plan/plan.h"
@@ -13,7 +14,7 @@ struct PlanRequest {
     double focal_mm = 0;     ///< 0: as the lens track says
     std::string lens_track;  ///< a file; its sample that sees least is used
     double overlap_percent = 30;
-    std::string pan = "-180:180", tilt = "-40:40";
+    std::pair<double, double> pan_deg{-180, 180}, tilt_deg{-40, 40};  ///< to cover
     bool zenith = false, nadir = false;
 };
 

@@ -44,7 +44,7 @@ enum class FindingKind {
 
 struct Finding {
     FindingKind kind = FindingKind::hole;
-    bool grave = false;                       ///< must be mended before the kit is struck
+    bool grave = false;                       ///< must be fixed before the kit is struck
     std::vector<std::string> plates;          ///< file names
     std::optional<double> pan_deg, tilt_deg;  ///< where to look, or to shoot again
     std::string text;                         ///< what was found

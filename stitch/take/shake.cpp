@@ -19,7 +19,7 @@ namespace plateloom::stitch {
 namespace {
 
 constexpr int kCorners = 80;       // looked for on each camera's frame
-constexpr double kSearch_px = 10;  // beyond what the frames before foretell
+constexpr double kSearch_px = 10;  // beyond what the frames before predict
 // Where that finds nothing (someone ran into it, or it swings and had been hidden), pictures this
 // wide tell where to look.
 constexpr int kGlance_px = 160;
@@ -157,16 +157,16 @@ void ShakeTracker::refer(const ShakeView& view, const Matrix3d& firstFromMount,
 }
 
 // A camera on its own goes on as it went; on a mount it has no way of its own, only noise.
-Matrix3d ShakeTracker::foretoldApart(size_t clip) const {
+Matrix3d ShakeTracker::predictedApart(size_t clip) const {
     const Matrix3d last = calib::rotationOf(last_apart_[clip]);
     if (!each_alone_) return last;
     return last * calib::rotationOf(apart_before_[clip]).transpose() * last;
 }
 
 // Where a camera looks now, by the frames before: now from the reference.
-Matrix3d ShakeTracker::foretold(const ShakeView& view) const {
+Matrix3d ShakeTracker::predicted(const ShakeView& view) const {
     const Matrix3d firstFromNow =
-        last_ * step_ * view.mountFromCamera * foretoldApart(size_t(view.clip));
+        last_ * step_ * view.mountFromCamera * predictedApart(size_t(view.clip));
     return firstFromNow.transpose() * reference_[size_t(view.clip)]->firstFromCamera();
 }
 
@@ -215,7 +215,7 @@ ShakeFrame ShakeTracker::add(int64_t frame, const std::vector<ShakeView>& views)
             seen[i] = look(views[i], nowFromThen);
             alone[i] = turnBetween(seen[i].pairs);
         };
-        lookFrom(foretold(views[i]));
+        lookFrom(predicted(views[i]));
         if (alone[i].agreeing < kLeastCorners && !reference->corners.empty())
             lookFrom(glancedTurn(reference->view, views[i]));
     });

@@ -71,8 +71,8 @@ private:
     };
     void refer(const ShakeView& view, const Matrix3d& firstFromMount, const Vector3d& apart_rad);
     [[nodiscard]] Seen look(const ShakeView& view, const Matrix3d& nowFromThen) const;
-    [[nodiscard]] Matrix3d foretold(const ShakeView& view) const;
-    [[nodiscard]] Matrix3d foretoldApart(size_t clip) const;
+    [[nodiscard]] Matrix3d predicted(const ShakeView& view) const;
+    [[nodiscard]] Matrix3d predictedApart(size_t clip) const;
 
     bool each_alone_;
     std::vector<std::unique_ptr<Reference>> reference_;  // one a clip, null until it was seen

@@ -203,7 +203,7 @@ private:
                 beyondHalfInWords(ready.path.filename().string(), writer.beyondHalf()));
     }
 
-    // One exposure for the whole take, so that pictures for eyes do not flicker.
+    // One exposure for the whole take, so that pictures for display do not flicker.
     [[nodiscard]] float exposureFor(const io::Picture& preview) const {
         constexpr double kMiddleGrey = 0.18;
         return solve_.typical_light > 0 ? float(kMiddleGrey / solve_.typical_light)

@@ -43,7 +43,7 @@ std::string sizeOf(const io::PanoramaFile& file) {
 io::CylinderBand cylinderBand(double low_deg, double high_deg) {
     constexpr double kSteepest_deg = 89;
     if (low_deg < -kSteepest_deg || high_deg > kSteepest_deg)
-        throw io::InputError("--band", "a cylinder shows tilts within -89:89");
+        throw io::OptionError("--tilt", "a cylinder covers tilts within -89:89");
     return {std::tan(high_deg * calib::kRadPerDeg), std::tan(low_deg * calib::kRadPerDeg)};
 }
 
@@ -57,7 +57,7 @@ PanoramaGrid gridOf(const io::PanoramaFile& file, const PanoramaClaim& claim) {
     if (cylinder) {
         if (!band)
             throw io::InputError(file.path.string(),
-                                 "says nothing of the tilts that this cylinder shows: give --band "
+                                 "says nothing of the tilts that this cylinder shows: give --tilt "
                                  "LOW:HIGH in degrees");
         grid.projection = Projection::cylindrical;
         grid.top_tan = band->top_tan;
@@ -72,7 +72,7 @@ PanoramaGrid gridOf(const io::PanoramaFile& file, const PanoramaClaim& claim) {
                 (claim.projection || file.latlong
                      ? ""
                      : ", and it names no other projection: for a cylinder give --projection "
-                       "cylindrical --band LOW:HIGH"));
+                       "cylindrical --tilt LOW:HIGH"));
     return grid;
 }
 

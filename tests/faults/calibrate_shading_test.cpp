@@ -1,9 +1,9 @@
-// Even fields that are none: refused by name, with the right exit status, and LENS.json as it was.
+// Flat fields that are none: refused by name, with the right exit status, and LENS.json as it was.
 #include <catch2/catch.hpp>
 
 #include "io/lens_table_file.h"
 #include "tests/program.h"
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/recording.h"
 #include "world/shoot.h"
 
@@ -20,7 +20,7 @@ calib::Lens lens() {
                                calib::DistortionDirection::recorded_to_flat, 28, 2, 2.8);
 }
 
-void writeField(const std::filesystem::path& path, const world::EvenField& field,
+void writeField(const std::filesystem::path& path, const world::FlatField& field,
                 const calib::Sensor& sensor = kSensor) {
     world::writePrepExr(path, renderField(calib::LensMap(lens(), sensor), field), lens(), 28,
                         sensor);
@@ -45,7 +45,7 @@ ProgramRun calibrate(const Folder& folder, const std::string& more = "") {
 
 TEST_CASE("A clipped flat field is refused, and nothing is written", "[calibrate_shading]") {
     const Folder folder;
-    world::EvenField field;
+    world::FlatField field;
     field.level = 1.02;
     field.clips_at = 1;
     writeField(folder / "field.exr", field);
@@ -55,14 +55,14 @@ TEST_CASE("A clipped flat field is refused, and nothing is written", "[calibrate
     CHECK_FALSE(std::filesystem::exists(folder / "LENS.json"));
 }
 
-TEST_CASE("A picture that is no even field is refused", "[calibrate_shading]") {
+TEST_CASE("A picture that is not a flat field is refused", "[calibrate_shading]") {
     const Folder folder;
-    world::EvenField field;
+    world::FlatField field;
     field.texture = {0.2, 30};
     writeField(folder / "field.exr", field);
     const ProgramRun ran = calibrate(folder);
     CHECK(ran.status == 3);
-    CHECK_THAT(ran.err, Contains("field.exr: is no even field"));
+    CHECK_THAT(ran.err, Contains("field.exr: is not a flat field"));
 }
 
 TEST_CASE("Flat fields of another resolution than the chart's serve while the shape is the same",

@@ -129,7 +129,7 @@ TEST_CASE("a folder that is not there, and sizes that are none", "[calibrate]") 
     CHECK(nowhere.status == 4);
     CHECK(says(nowhere, "missing: the folder does not exist: make it first, or name another"));
     const auto nine = run(pictures + "--squares nine -o " + quoted(folder / "lens.json"));
-    CHECK(nine.status == 3);
+    CHECK(nine.status == 2);
     CHECK(says(nine, "--squares nine: expected columns and rows, 3x3 at least, e.g. 9x6"));
     const auto tartan = run(pictures + "--squares 9x6 --board tartan -o lens.json");
     CHECK(tartan.status == 2);

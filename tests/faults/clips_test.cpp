@@ -200,7 +200,7 @@ TEST_CASE("What is no part of a whole is a fault of the command line, status 2, 
     const std::string more = " --chunk=" + chunk + " -o " + quoted(folder / "out.####.exr");
     for (const std::string& command :
          {"flatten a.exr --lens b.csv" + more, "unflatten a.exr --lens b.csv" + more,
-          "view a.exr --pan 1 --focal 20 --sensor 36x20" + more}) {
+          "view a.exr --pose 1,0 --focal 20 --sensor 36x20" + more}) {
         const auto result = run(command);
         CHECK(result.status == 2);
         CHECK_THAT(result.err, Contains("K/N") || Contains("--chunk"));
@@ -218,7 +218,7 @@ TEST_CASE("Offsets and clips that are not spelled right are status 2, unknown cl
     CHECK(run("check " + quoted(folder / "clips") + " --offset cam1=2").status == 2);
     CHECK(check(folder, "--watch").status == 2);
     // A contact sheet is of all frames.
-    CHECK(run("view a.exr --pan 1 --focal 20 --sensor 36x20 --chunk 1/2 --sheet a.png -o b.exr")
+    CHECK(run("view a.exr --pose 1,0 --focal 20 --sensor 36x20 --chunk 1/2 --sheet a.png -o b.exr")
               .status == 2);
     const auto unknown = check(folder, "--offset cam7=1");
     CHECK(unknown.status == 3);

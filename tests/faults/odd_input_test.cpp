@@ -114,11 +114,11 @@ TEST_CASE("Options are judged before any work", "[options]") {
     CHECK(run("check missing.exr --nearest nan").status == 2);
     CHECK(run("check missing.exr --tilt nan:3").status == 2);
     const std::string view = "view missing.exr -o x.exr ";
-    CHECK(run(view + "--pan nan").status == 2);
-    CHECK(run(view + "--pan 0 --size wide").status == 2);
-    CHECK(run(view + "--tilt inf").status == 2);
+    CHECK(run(view + "--pose nan,0").status == 2);
+    CHECK(run(view + "--pose 0,0 --size wide").status == 2);
+    CHECK(run(view + "--tilt inf:3").status == 2);
     CHECK(run(view + "--first-frame 9223372036854775807").status == 2);
-    CHECK(run(view + "--pan -3.5e1").status == 3);
+    CHECK(run(view + "--pose -3.5e1,0").status == 3);
 }
 
 TEST_CASE("A picture one pixel high among good plates is named and left out", "[plates]") {

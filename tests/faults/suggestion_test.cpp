@@ -19,7 +19,7 @@ TEST_CASE("A misspelled command or option names the nearest one, status 2") {
                Contains("did you mean --lens?"));
     CHECK_THAT(said("solve plates -o s.jsonl --color-space=sRGB"),
                Contains("did you mean --colour-space?"));
-    CHECK_THAT(said("view pano.exr -o v.exr --tlit 3"), Contains("did you mean --tilt?"));
+    CHECK_THAT(said("view pano.exr -o v.exr --psoe 3,0"), Contains("did you mean --pose?"));
     CHECK_THAT(said("view pano.exr -o v.exr --first 3"), Contains("did you mean --first-frame?"));
     CHECK_THAT(said("view pano.exr -o v.exr --zebra 3"), !Contains("did you mean"));
     CHECK_THAT(said("stitch plates"), !Contains("did you mean"));

@@ -113,8 +113,8 @@ TEST_CASE("A focal length of zero and an absurd size are refused", "[view]") {
     const auto unsaid = run("view " + quoted(world()) + " --camera " + quoted(good) + out);
     CHECK(unsaid.status == 3);
     CHECK(says(unsaid.err, "--size"));
-    const auto still =
-        run("view " + quoted(world()) + " --pan 3 --size 64x36 -o " + quoted(folder / "still.exr"));
+    const auto still = run("view " + quoted(world()) + " --pose 3,0 --size 64x36 -o " +
+                           quoted(folder / "still.exr"));
     CHECK(still.status == 3);
     CHECK(says(still.err, "--focal"));
 }
@@ -133,13 +133,13 @@ TEST_CASE("A panorama that says nothing of its projection is asked about", "[vie
     const auto asked = run(view(path, camera, to));
     CHECK(asked.status == 3);
     CHECK(says(asked.err, "300 x 100"));
-    CHECK(says(asked.err, "--band"));
+    CHECK(says(asked.err, "--tilt"));
     // 100 rows at 300 / 2 pi pixels a radian: tan from -1.047 to 1.047.
-    const auto told = run(view(path, camera, "--projection cylindrical --band -46.3:46.3" + to));
+    const auto told = run(view(path, camera, "--projection cylindrical --tilt -46.3:46.3" + to));
     CHECK(told.status == 0);
     // Looking over its edge.
     const auto over = run("view " + quoted(path) +
-                          " --projection cylindrical --band -46.3:46.3 --pan 0 --tilt 45 --focal 28"
+                          " --projection cylindrical --tilt -46.3:46.3 --pose 0,45 --focal 28"
                           " --sensor 36 --size 64x36 -o " +
                           quoted(folder / "up.exr"));
     CHECK(over.status == 1);
@@ -160,7 +160,7 @@ TEST_CASE("Several frames need a place for their number; views are linear light"
     const auto png = run(view(world(), camera, "-o " + quoted(folder / "bg.####.png")));
     CHECK(png.status == 3);
     CHECK(says(png.err, ".exr"));
-    const auto both = run(view(world(), camera, "--pan 3 -o " + quoted(folder / "bg.####.exr")));
+    const auto both = run(view(world(), camera, "--pose 3,0 -o " + quoted(folder / "bg.####.exr")));
     CHECK(both.status == 2);
 }
 
@@ -231,7 +231,7 @@ TEST_CASE(
                                if (x == 256) rgba[0] = std::numeric_limits<float>::quiet_NaN();
                                if (x == 260) rgba[1] = std::numeric_limits<float>::infinity();
                            });
-    const std::string camera = "--pan 0 --tilt 0 --focal 28 --sensor 36x20.25 --size 64x36 ";
+    const std::string camera = "--pose 0,0 --focal 28 --sensor 36x20.25 --size 64x36 ";
     const auto odd = run("view " + quoted(folder / "pano.exr") + " " + camera + "-o " +
                          quoted(folder / "a.exr"));
     INFO(odd.err);

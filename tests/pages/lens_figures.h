@@ -39,7 +39,7 @@ inline void stateDistortion(PageFigures& page, const json& setting, const std::s
     const double percent = setting.at("distortion")[last].at("percent");
     std::string text = curve(last) + ".percent 2} % (" + (percent < 0 ? "barrel" : "pincushion") +
                        ") at " + curve(last) + ".height_mm 2} mm, as far as points reach";
-    if (corner > last) text += ", " + curve(corner) + ".percent 2} % foretold at the corner";
+    if (corner > last) text += ", " + curve(corner) + ".percent 2} % extrapolated at the corner";
     page.state("#percent .lead", {text + "."});
 }
 
@@ -115,7 +115,7 @@ inline size_t chartFigures(Chromium& chromium, const json& lens, size_t chosen) 
     return page.count();
 }
 
-/// The same of a page made of even fields.
+/// The same of a page made of flat fields.
 inline size_t shadingFigures(Chromium& chromium, const json& lens, size_t chosen) {
     PageFigures page(chromium, lens);
     const json& settings = lens.at("settings");

@@ -1,7 +1,7 @@
 #include "io/lens_page.h"
 #include "tests/pages/chromium.h"
 #include "tests/pages/lens_figures.h"
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/lens_charts.h"
 #include "world/recording.h"
 #include "world/shoot.h"
@@ -13,7 +13,7 @@ namespace {
 
 const calib::Sensor kSensor{36, 20.25, 640, 360};
 
-// Charts at two focus distances, even fields at two irises, and the pages made of them. Made once:
+// Charts at two focus distances, flat fields at two irises, and the pages made of them. Made once:
 // the measurements are most of the tests' time.
 struct PrepDay {
     Folder folder;
@@ -54,7 +54,7 @@ struct PrepDay {
         }
     }
     void addField(double t_stop) const {
-        world::EvenField field;
+        world::FlatField field;
         field.tilt = {0.11, -0.07};
         field.dust_spots = 30;
         field.seed = uint32_t(10 * t_stop);

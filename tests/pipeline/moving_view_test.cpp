@@ -151,7 +151,7 @@ TEST_CASE("A camera that stands still sees every frame of the panorama, or those
     const Folder folder;
     test::writeMovingPanorama((folder / "pano.####.exr").string(), {}, 1001, 1006);
     const std::string still = "view " + quoted(folder / "pano.####.exr") +
-                              " --pan 20 --tilt 0 --focal 28 --sensor 36x20.25 --size 48x27 -o " +
+                              " --pose 20,0 --focal 28 --sensor 36x20.25 --size 48x27 -o " +
                               quoted(folder / "bg/bg.####.exr");
     REQUIRE(run(still + " --frames 1003-1004").status == 0);
     CHECK(lightOf(folder, 1002) == -1);

@@ -13,7 +13,7 @@
 #include "tests/shoot_on_disk.h"
 #include "world/array_recording.h"
 #include "world/array_take.h"
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/lens_charts.h"
 
 namespace plateloom::test {
@@ -150,7 +150,7 @@ private:
         const calib::Lens lens = world::inventedLens(
             world::LensLook::barrel, calib::DistortionDirection::recorded_to_flat, 28, 2, 2.8);
         const calib::LensMap map(lens, sensor);
-        world::EvenField field;
+        world::FlatField field;
         world::writePrepExr(folder_ / "field.exr", renderField(map, field), lens, 28, sensor);
         fs::create_directory(folder_ / "charts");
         const world::Board board{world::BoardKind::checkerboard, 12, 8, 0.05};

@@ -269,7 +269,7 @@ TEST_CASE("a dot's recorded middle is moved back to its own middle", "[calib][ch
             seen[v].recorded_px[i] = moment / mass;
             most = std::max(most, (moment / mass - shots.views[v].recorded_px[i]).norm());
         }
-    REQUIRE(most > 0.3);  // px: worth mending
+    REQUIRE(most > 0.3);  // px: worth correcting
     const auto mended = withDotsCentred(board, seen, kSensor, shots.truth);
     for (size_t v = 0; v < seen.size(); ++v)
         for (size_t i = 0; i < seen[v].point.size(); ++i)

@@ -126,6 +126,16 @@ TEST_CASE("EXIF says lens, exposure and camera") {
     CHECK_FALSE(file.sensor_width_mm);
 }
 
+TEST_CASE("EXIF's APEX values are powers of 2; those beyond any number are not taken") {
+    const PlateFile file =
+        jpegHeader({{"Exif:ApertureValue", 6.0f}, {"Exif:ShutterSpeedValue", -2.0f}}, {});
+    CHECK(*file.f_stop == Approx(8).epsilon(1e-4));
+    CHECK(*file.shutter_s == Approx(4).epsilon(1e-4));
+    const PlateFile endless =
+        jpegHeader({{"Exif:ApertureValue", 1e6f}, {"Exif:ShutterSpeedValue", -1e6f}}, {});
+    CHECK_FALSE((endless.f_stop || endless.shutter_s));
+}
+
 TEST_CASE("EXIF's photosites in a unit of length give the sensor, also for a smaller copy") {
     // 6000 photosites over 36 mm.
     const float per_cm = 6000 / 3.6f, per_inch = 6000 / 36.0f * 25.4f;

@@ -93,17 +93,17 @@ TEST_CASE("What is too bright for half becomes the largest half, never infinity"
     }
 }
 
-TEST_CASE("A TIFF is float, half for light, or 16-bit code values for eyes") {
+TEST_CASE("A TIFF is float, half for light, or 16-bit code values for display") {
     const Folder folder;
     const Picture written = ramp(33, 20, 3);
-    PictureTags for_eyes;
-    for_eyes.colour_space = "sRGB";
+    PictureTags for_display;
+    for_display.colour_space = "sRGB";
     writePicture(folder / "a.tif", written, {}, false, {});
     CHECK(largestDifference(readBack(folder / "a.tif").values, written.data) == 0);
     writePicture(folder / "b.tif", written, {}, true, {});
     CHECK(readBack(folder / "b.tif").spec.format == OIIO::TypeHalf);
     CHECK(largestDifference(readBack(folder / "b.tif").values, written.data) <= 0x1p-12);
-    writePicture(folder / "c.tif", written, for_eyes, true, {});
+    writePicture(folder / "c.tif", written, for_display, true, {});
     CHECK(readBack(folder / "c.tif").spec.format == OIIO::TypeUInt16);
     CHECK(largestDifference(readBack(folder / "c.tif").values, written.data) <= 0.5 / 65535 + 1e-7);
     CHECK(readPlateHeader(folder / "c.tif").colour_space == "sRGB");
@@ -111,10 +111,10 @@ TEST_CASE("A TIFF is float, half for light, or 16-bit code values for eyes") {
 
 TEST_CASE("PNG and JPEG take the values as they are given, and say that they are sRGB") {
     const Folder folder;
-    PictureTags for_eyes;
-    for_eyes.colour_space = "sRGB";
+    PictureTags for_display;
+    for_display.colour_space = "sRGB";
     const Picture written = ramp(33, 20, 3);
-    writePicture(folder / "a.png", written, for_eyes, true, {});
+    writePicture(folder / "a.png", written, for_display, true, {});
     const ReadBack png = readBack(folder / "a.png");
     CHECK(png.spec.format == OIIO::TypeUInt8);
     CHECK(png.spec.get_string_attribute("oiio:ColorSpace") == "sRGB");
@@ -123,7 +123,7 @@ TEST_CASE("PNG and JPEG take the values as they are given, and say that they are
     for (int y = 0; y < 16; ++y) {
         for (int x = 0; x < 16; ++x) with_alpha.at(x, y)[3] = 1.0f;
     }
-    writePicture(folder / "a.jpg", with_alpha, for_eyes, true, {});
+    writePicture(folder / "a.jpg", with_alpha, for_display, true, {});
     const ReadBack jpeg = readBack(folder / "a.jpg");
     REQUIRE(jpeg.spec.nchannels == 3);
     CHECK(jpeg.values.front() == Approx(0.5).margin(1.0 / 255));

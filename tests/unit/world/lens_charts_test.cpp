@@ -5,7 +5,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/shoot.h"
 
 using namespace plateloom;
@@ -100,9 +100,9 @@ TEST_CASE("poses carry the board's points to every corner of the frame", "[lens_
     CHECK((corner[0][0] && corner[0][1] && corner[1][0] && corner[1][1]));
 }
 
-TEST_CASE("an even field is the lens's shading times the screen's light", "[lens_charts]") {
+TEST_CASE("a flat field is the lens's shading times the screen's light", "[lens_charts]") {
     const calib::LensMap map = lens();
-    EvenField field;
+    FlatField field;
     field.noise = 0;
     field.tilt = {0.1, -0.05};
     field.facing = {5, -3, 90};

@@ -6,7 +6,7 @@
 #include "io/input_error.h"
 #include "stitch/calibrate/shading_summary.h"
 #include "tests/program.h"
-#include "world/even_field.h"
+#include "world/flat_field.h"
 #include "world/recording.h"
 #include "world/shoot.h"
 
@@ -24,8 +24,8 @@ calib::Lens lensAt(double t_stop) {
 }
 
 // A tilted lamp, dust, dead pixels.
-world::EvenField fieldOf(uint32_t seed) {
-    world::EvenField field;
+world::FlatField fieldOf(uint32_t seed) {
+    world::FlatField field;
     field.tilt = {0.11, -0.07};
     field.dust_spots = 30;
     field.dead_pixels = 50;
@@ -33,7 +33,7 @@ world::EvenField fieldOf(uint32_t seed) {
     return field;
 }
 
-void write(const std::filesystem::path& path, double t_stop, const world::EvenField& field,
+void write(const std::filesystem::path& path, double t_stop, const world::FlatField& field,
            const calib::Sensor& sensor = kSensor) {
     const calib::Lens lens = lensAt(t_stop);
     world::writePrepExr(path, renderField(calib::LensMap(lens, sensor), field), lens, 28, sensor);
@@ -90,7 +90,7 @@ TEST_CASE("a lamp brighter in its middle is told from falloff by pictures that f
     std::string report = "file,pan_deg,tilt_deg,roll_deg\n";
     const calib::PanTiltRoll ways[] = {{0, 0, 0}, {9, 0, 0}, {-9, 5, 0}, {0, -5, 90}};
     for (int k = 0; k < 4; ++k) {
-        world::EvenField field = fieldOf(uint32_t(10 + k));
+        world::FlatField field = fieldOf(uint32_t(10 + k));
         field.bend << -0.06, 0.01, 0.01, 0.01;
         field.facing = ways[k];
         const std::string file = "field" + std::to_string(k) + ".exr";
@@ -125,7 +125,7 @@ TEST_CASE("the cosine-fourth part and what opening up adds are said apart", "[sh
 
 TEST_CASE("the camera's black is taken off before anything is divided", "[shading_job]") {
     const Folder folder;
-    world::EvenField field = fieldOf(3);
+    world::FlatField field = fieldOf(3);
     field.black = 0.03;
     write(folder / "a.exr", 2.0, field);
     ShadingRequest request;
@@ -136,10 +136,10 @@ TEST_CASE("the camera's black is taken off before anything is divided", "[shadin
     CHECK(worstError(measureShading(request, quiet).settings[0].shading, 2.0) < 0.003);
 }
 
-TEST_CASE("what is no usable even field is refused by name", "[shading_job]") {
+TEST_CASE("what is no usable flat field is refused by name", "[shading_job]") {
     const Folder folder;
     write(folder / "good.exr", 2.0, fieldOf(1));
-    world::EvenField field = fieldOf(2);
+    world::FlatField field = fieldOf(2);
     SECTION("clipped in the middle, dead pixels above the clip level") {
         field.level = 1.0;
         field.dead_pixels = 0;
@@ -156,7 +156,7 @@ TEST_CASE("what is no usable even field is refused by name", "[shading_job]") {
     SECTION("textured") {
         field.texture = {0.12, 60};
         write(folder / "bad.exr", 4.0, field);
-        CHECK_THROWS_WITH(measure(folder), Catch::Contains("bad.exr: is no even field"));
+        CHECK_THROWS_WITH(measure(folder), Catch::Contains("bad.exr: is not a flat field"));
     }
     SECTION("black") {
         field.level = 0;

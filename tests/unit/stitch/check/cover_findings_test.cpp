@@ -60,7 +60,7 @@ TEST_CASE("rows that hardly share anything are told, above each other as well as
     }
 }
 
-TEST_CASE("one plate that is missing is one thing to mend", "[findings]") {
+TEST_CASE("one plate that is missing is one thing to fix", "[findings]") {
     // Without it its neighbours share a sliver or nothing, and holes stay above and below.
     for (const double tilt : {-36.0, 0.0, 36.0}) {
         CAPTURE(tilt);
@@ -80,7 +80,7 @@ TEST_CASE("one plate that is missing is one thing to mend", "[findings]") {
     }
 }
 
-TEST_CASE("holes that no one plate fills are two things to mend", "[findings]") {
+TEST_CASE("holes that no one plate fills are two things to fix", "[findings]") {
     Solve solve = solveOf({{-36, 0, 36}, 7});
     solve.plates.erase(solve.plates.begin() + 12);
     solve.plates.erase(solve.plates.begin() + 8);

@@ -383,7 +383,7 @@ TEST_CASE("what is no panorama is refused, what needs a word says which", "[view
     file.height = 400;
     CHECK_THROWS_WITH(gridOf(file, {}), Catch::Contains("not twice as wide as high"));
     PanoramaClaim cylinder{Projection::cylindrical, std::nullopt};
-    CHECK_THROWS_WITH(gridOf(file, cylinder), Catch::Contains("--band"));
+    CHECK_THROWS_WITH(gridOf(file, cylinder), Catch::Contains("--tilt"));
     cylinder.band = cylinderBand(-20, 30);
     CHECK(gridOf(file, cylinder).projection == Projection::cylindrical);
     CHECK_THROWS_AS(cylinderBand(-90, 10), io::InputError);

@@ -1,4 +1,4 @@
-// An even field of light as a lens records it: a lit screen that is not quite even, through the
+// A flat field of light as a lens records it: a lit screen that is not quite even, through the
 // lens's shading, on a sensor with dust before it and dead pixels on it.
 #pragma once
 
@@ -8,7 +8,7 @@
 
 namespace plateloom::world {
 
-struct EvenField {
+struct FlatField {
     double level = 0.5;  ///< recorded in the middle
     /// The screen's light: 1 + tilt . u + u' bend u, u from the screen's middle, 1 where a camera
     /// that faces it square on sees (through a lens without distortion) half its frame's diagonal.
@@ -21,10 +21,10 @@ struct EvenField {
     double black = 0;           ///< added to everything
     double clips_at = 0;        ///< 0: nowhere
     calib::Vector2d texture{
-        0, 0};  ///< strength and width (pixels) of a pattern, for what is no even field
+        0, 0};  ///< strength and width (pixels) of a pattern, for what is not a flat field
     uint32_t seed = 1, dust_seed = 1;
 };
 
-[[nodiscard]] io::Picture renderField(const calib::LensMap& lens, const EvenField& field);
+[[nodiscard]] io::Picture renderField(const calib::LensMap& lens, const FlatField& field);
 
 }  // namespace plateloom::world

@@ -1,4 +1,4 @@
-#include "world/even_field.h"
+#include "world/flat_field.h"
 
 #include <tbb/blocked_range.h>
 #include <tbb/parallel_for.h>
@@ -22,7 +22,7 @@ struct Spot {
     double radius2_px2, depth;
 };
 
-std::vector<Spot> dustOf(const EvenField& field, const calib::Sensor& sensor) {
+std::vector<Spot> dustOf(const FlatField& field, const calib::Sensor& sensor) {
     Dice dice(field.dust_seed * 77u + 3u);
     std::vector<Spot> spots;
     for (int i = 0; i < field.dust_spots; ++i) {
@@ -34,7 +34,7 @@ std::vector<Spot> dustOf(const EvenField& field, const calib::Sensor& sensor) {
     return spots;
 }
 
-double lightAt(const EvenField& field, const calib::LensMap& lens, const Vector3d& ray) {
+double lightAt(const FlatField& field, const calib::LensMap& lens, const Vector3d& ray) {
     const double u_per_tan = lens.lens().focal_mm / lens.sensor().halfDiagonal_mm();
     const Vector2d u = Vector2d(ray.x(), -ray.z()) * (u_per_tan / ray.y());
     return 1 + field.tilt.dot(u) + u.dot(field.bend * u);
@@ -42,7 +42,7 @@ double lightAt(const EvenField& field, const calib::LensMap& lens, const Vector3
 
 }  // namespace
 
-io::Picture renderField(const calib::LensMap& lens, const EvenField& field) {
+io::Picture renderField(const calib::LensMap& lens, const FlatField& field) {
     const calib::Sensor& sensor = lens.sensor();
     io::Picture out(sensor.width_px, sensor.height_px, 3);
     const std::vector<Spot> dust = dustOf(field, sensor);
