@@ -98,7 +98,8 @@ constexpr std::array<const char*, kRings> kMissingNames{"focal length", "focus d
 
 std::string saidBeyond(int ring, double asked, const std::vector<double>& places,
                        const char* what) {
-    const std::string here = std::string(kQuestionNames[size_t(ring)]) + " " + placeInWords(ring, asked);
+    const std::string here =
+        std::string(kQuestionNames[size_t(ring)]) + " " + placeInWords(ring, asked);
     // Focus rises with falling dioptres.
     double first = places.front(), last = places.back();
     const double nearest = std::clamp(asked, first, last);
@@ -106,9 +107,11 @@ std::string saidBeyond(int ring, double asked, const std::vector<double>& places
     // The same words whatever was asked: many plates, one line.
     if (places.size() == 1)
         return std::string("the lens's ") + what + " was measured at " +
-               kQuestionNames[size_t(ring)] + " " + placeInWords(ring, first) + " alone, which is taken";
-    return here + " lies outside the measured " + placeInWords(ring, first) + " to " + placeInWords(ring, last) +
-           ": the lens's " + what + " at " + placeInWords(ring, nearest) + " is taken";
+               kQuestionNames[size_t(ring)] + " " + placeInWords(ring, first) +
+               " alone, which is taken";
+    return here + " lies outside the measured " + placeInWords(ring, first) + " to " +
+           placeInWords(ring, last) + ": the lens's " + what + " at " +
+           placeInWords(ring, nearest) + " is taken";
 }
 
 }  // namespace

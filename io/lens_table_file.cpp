@@ -267,12 +267,11 @@ calib::LensTable readLensTable(const std::filesystem::path& path) {
 calib::LensTable merged(const calib::LensTable& table, const calib::LensTable& measured,
                         const std::filesystem::path& path) {
     if (!hasSameShape(table.sensor, measured.sensor))
-        throw InputError(
-            path.string(),
-            said("its pictures are %d x %d, which is another shape than the %d x "
-                 "%d of these; measure the lens with one and the same recorded area",
-                 table.sensor.width_px, table.sensor.height_px, measured.sensor.width_px,
-                 measured.sensor.height_px));
+        throw InputError(path.string(),
+                         said("its pictures are %d x %d, which is another shape than the %d x "
+                              "%d of these; measure the lens with one and the same recorded area",
+                              table.sensor.width_px, table.sensor.height_px,
+                              measured.sensor.width_px, measured.sensor.height_px));
     if (!hasSameSize(table.sensor, measured.sensor))
         throw InputError(
             path.string(),

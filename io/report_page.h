@@ -1,5 +1,5 @@
 // The report as a page for people: one file that opens without a network, on a tablet as well. The
-// survey (stitch/report/survey.h, as JSON) travels in it whole, so that every figure on the page is
+// survey (stitch/survey/survey.h, as JSON) travels in it whole, so that every figure on the page is
 // one of the survey's; the pictures travel beside it. The page itself is io/page/.
 #pragma once
 

@@ -5,7 +5,7 @@
 
 #include "io/shake_track.h"
 #include "io/solve_file.h"
-#include "stitch/take/stitch_take.h"
+#include "stitch/moving/stitch_take.h"
 #include "tests/program.h"
 #include "world/array_recording.h"
 #include "world/mount_truth.h"

@@ -5,11 +5,11 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
-#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "calib/angle.h"
 #include "calib/median.h"
-#include "stitch/ties/patch_registration.h"
+#include "world/patch_shift.h"
 
 namespace plateloom::world {
 
@@ -42,6 +42,7 @@ cv::Mat tonesOf(const io::Picture& picture) {
             tones.at<float>(y, x) =
                 std::cbrt(std::max(0.0f, 0.25f * p[0] + 0.6f * p[1] + 0.15f * p[2]) + 0.002f);
         }
+    cv::GaussianBlur(tones, tones, {}, 1);  // as patchShift wants its pictures
     return tones;
 }
 
@@ -80,17 +81,16 @@ Shift shiftAt(const io::Picture& picture, const Vector2d& px, const Vector2d& mo
 
 std::vector<Shift> shiftsBetween(const io::Picture& a, const io::Picture& b) {
     const cv::Mat from = tonesOf(a), to = tonesOf(b);
-    const auto grid = stitch::PatchGrid::plain(kEdge_px);
     std::vector<Shift> shifts;
     const int step = std::max(kEdge_px + 3, a.width / 128);
     for (int y = step / 2; y < a.height; y += step)
         for (int x = step / 2; x < a.width; x += step) {
             const double tilt = calib::kPi * (0.5 - (y + 0.5) / a.height);
             if (std::cos(tilt) < 0.5 || !wholeRound(a, x, y) || !wholeRound(b, x, y)) continue;
+            const auto found = patchShift(from, to, x, y, kEdge_px, 3);
+            if (!found || found->sigma_px > kSurest_px) continue;
             const Vector2d px(x + 0.5, y + 0.5);
-            const auto found =
-                stitch::registerPatch(from, px, grid, to, px, grid, {.reach_px = 3.0});
-            if (found && found->sigma_px < kSurest_px) shifts.push_back(shiftAt(a, px, found->px));
+            shifts.push_back(shiftAt(a, px, px + found->px));
         }
     return shifts;
 }

@@ -8,7 +8,7 @@
 
 #include "stitch/calibrate/chart_measure.h"
 #include "stitch/calibrate/prep_pictures.h"
-#include "stitch/solve/solve.h"
+#include "stitch/job/progress.h"
 
 namespace plateloom::stitch {
 

@@ -5,12 +5,12 @@
 #include <nlohmann/json.hpp>
 
 #include "calib/said.h"
+#include "io/display_picture.h"
 #include "io/input_error.h"
 #include "io/jpeg.h"
 #include "stitch/calibrate/page_numbers.h"
 #include "stitch/flatten/flatten.h"
 #include "stitch/plates/small_plates.h"
-#include "stitch/report/eye_picture.h"
 
 namespace plateloom::stitch {
 
@@ -280,9 +280,9 @@ io::BeforeAndAfter beforeAndAfter(const ChartMeasurement& lens, const ChartPictu
     io::Picture recorded(pixels.width, pixels.height, 4);
     for (int y = 0; y < pixels.height; ++y)
         for (int x = 0; x < pixels.width; ++x) pixels.read(x, y, recorded.at(x, y));
-    const float exposure = exposureForEyes({&recorded});
-    return {io::jpegOf(eyePicture(recorded, exposure), kPictureQuality),
-            io::jpegOf(eyePicture(flat.picture, exposure), kPictureQuality)};
+    const float exposure = io::displayExposure({&recorded});
+    return {io::jpegOf(io::displayPicture(recorded, exposure), kPictureQuality),
+            io::jpegOf(io::displayPicture(flat.picture, exposure), kPictureQuality)};
 }
 
 }  // namespace

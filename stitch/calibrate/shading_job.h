@@ -6,7 +6,7 @@
 
 #include "stitch/calibrate/prep_pictures.h"
 #include "stitch/calibrate/shading_measurement.h"
-#include "stitch/solve/solve.h"
+#include "stitch/job/progress.h"
 
 namespace plateloom::stitch {
 

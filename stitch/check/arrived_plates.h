@@ -9,7 +9,7 @@
 
 #include "io/plate_file.h"
 #include "stitch/check/plate_study.h"
-#include "stitch/report/survey.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::stitch {
 

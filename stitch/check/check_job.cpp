@@ -7,16 +7,16 @@
 
 #include "io/input_error.h"
 #include "stitch/check/arrived_plates.h"
-#include "stitch/check/cover_findings.h"
 #include "stitch/check/head_offset.h"
 #include "stitch/check/picture_findings.h"
 #include "stitch/check/sharpness.h"
 #include "stitch/check/shoot_record.h"
 #include "stitch/compose/light_balance.h"
 #include "stitch/compose/stitch_job.h"
+#include "stitch/job/stage_clock.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/plates/light_store.h"
-#include "stitch/solve/cameras.h"
-#include "stitch/solve/stage_clock.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace fs = std::filesystem;
 

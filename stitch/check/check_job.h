@@ -15,7 +15,7 @@
 
 #include "io/plate_file.h"
 #include "stitch/check/shoot_record.h"
-#include "stitch/report/survey.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::stitch {
 

@@ -5,8 +5,8 @@
 
 #include "calib/focus.h"
 #include "calib/said.h"
-#include "stitch/check/cover_findings.h"
 #include "stitch/check/shoot_record.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace plateloom::stitch {
 

@@ -6,7 +6,7 @@
 
 #include "calib/median.h"
 #include "calib/said.h"
-#include "stitch/check/cover_findings.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace plateloom::stitch {
 

@@ -4,7 +4,7 @@
 
 #include <vector>
 
-#include "stitch/report/survey.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::stitch {
 

@@ -8,7 +8,7 @@
 
 #include "io/input_error.h"
 #include "io/plate_samples.h"
-#include "stitch/check/cover_findings.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace plateloom::stitch {
 

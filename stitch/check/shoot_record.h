@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "stitch/plates/plate_set.h"
-#include "stitch/report/survey.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::stitch {
 

@@ -8,9 +8,9 @@
 
 #include "io/clip_faults.h"
 #include "io/numbered_files.h"
-#include "stitch/check/clip_findings.h"
-#include "stitch/check/cover_findings.h"
-#include "stitch/solve/stage_clock.h"
+#include "stitch/job/stage_clock.h"
+#include "stitch/survey/clip_findings.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace plateloom::stitch {
 

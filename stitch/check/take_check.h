@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "stitch/check/check_job.h"
-#include "stitch/take/take.h"
+#include "stitch/clips/take.h"
 
 namespace plateloom::stitch {
 

@@ -2,8 +2,8 @@
 #include <cstdio>
 #include <map>
 
-#include "stitch/check/cover_findings.h"
 #include "stitch/check/shoot_record.h"
+#include "stitch/survey/cover_findings.h"
 
 namespace plateloom::stitch {
 

@@ -8,13 +8,13 @@
 #include "io/folder_watch.h"
 #include "io/report_page.h"
 #include "stitch/check/check_job.h"
-#include "stitch/check/check_report.h"
 #include "stitch/check/take_check.h"
 #include "stitch/cli/commands.h"
 #include "stitch/cli/options.h"
 #include "stitch/cli/report_option.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
+#include "stitch/report/check_report.h"
 
 namespace plateloom::cli {
 

@@ -7,7 +7,7 @@
 #include <utility>
 #include <vector>
 
-#include "stitch/take/chunk.h"
+#include "stitch/job/chunk.h"
 #include "stitch/view/view_job.h"
 
 namespace plateloom::cli {

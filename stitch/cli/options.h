@@ -6,8 +6,8 @@
 #include <vector>
 
 #include "stitch/cli/option_values.h"
+#include "stitch/clips/take.h"
 #include "stitch/solve/solve.h"
-#include "stitch/take/take.h"
 
 namespace plateloom::cli {
 

@@ -25,13 +25,17 @@ std::unique_ptr<stitch::JobReport> ReportOption::begin() const {
     return std::make_unique<stitch::JobReport>();
 }
 
+stitch::JobRecord* ReportOption::recordOf(stitch::JobReport* report) {
+    return report ? &report->record : nullptr;
+}
+
 void ReportOption::write(const std::string& command, const Run& run,
                          stitch::JobReport* report) const {
     if (!report) return;
     report->survey.command = command;
     report->survey.status = int(run.status);
     report->survey.peak_memory_bytes = peakMemory();
-    stitch::writeReport(folder, report->survey, *report->small, report->panorama);
+    stitch::writeReport(folder, report->survey, *report->record.small, report->record.panorama);
     say("wrote " + io::reportPagePath(folder).string());
 }
 

@@ -8,7 +8,7 @@
 
 #include "stitch/cli/commands.h"
 #include "stitch/report/report.h"
-#include "stitch/report/take_survey.h"
+#include "stitch/survey/take_survey.h"
 
 namespace plateloom::cli {
 
@@ -21,6 +21,8 @@ struct ReportOption {
     /// Before the work: nothing when no report is asked for. Throws io::RoomError when it could not
     /// be written.
     [[nodiscard]] std::unique_ptr<stitch::JobReport> begin() const;
+    /// Where the job puts what a report shows; null when `report` is.
+    [[nodiscard]] static stitch::JobRecord* recordOf(stitch::JobReport* report);
     /// After it, once the exit status is known. `report` may be null. Throws io::RoomError.
     void write(const std::string& command, const Run& run, stitch::JobReport* report) const;
 

@@ -58,9 +58,10 @@ void solve(const SolveCommandOptions& options, Run& run) {
     outputs.writes(options.output, io::Made::solve);
     auto report = options.report.begin();
     ProgressBar bar;
-    const auto result = stitch::solveJob(
+    auto result = stitch::solveJob(
         {options.plates.arguments(), options.solve.settings(), options.solve.north, outputs},
-        bar.callback(), report.get());
+        bar.callback(), ReportOption::recordOf(report.get()));
+    if (report) stitch::surveyJob(*report, result, bar.callback());
     io::writeSolve(options.output, result.plates);
     bar.wipe();
     tell(result);

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "stitch/cli/options.h"
-#include "stitch/take/solve_take.h"
+#include "stitch/moving/solve_take.h"
 
 namespace plateloom::cli {
 

@@ -11,7 +11,7 @@
 #include "stitch/cli/take_report.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
-#include "stitch/take/stitch_take.h"
+#include "stitch/moving/stitch_take.h"
 
 namespace plateloom::cli {
 
@@ -165,7 +165,8 @@ void stitchPlates(const StitchCommandOptions& options, Run& run) {
     const auto request = requestOf(options, run);
     auto report = options.report.begin();
     ProgressBar bar;
-    const auto result = stitch::stitchJob(request, bar.callback(), report.get());
+    auto result = stitch::stitchJob(request, bar.callback(), ReportOption::recordOf(report.get()));
+    if (report) stitch::surveyJob(*report, result.solve, bar.callback());
     bar.wipe();
     tell(result.solve);
     say("wrote " + options.output + ": " +

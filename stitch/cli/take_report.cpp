@@ -6,7 +6,7 @@
 #include "calib/said.h"
 #include "stitch/cli/summary.h"
 #include "stitch/cli/terminal.h"
-#include "stitch/take/overlap_distance.h"
+#include "stitch/mount/overlap_distance.h"
 
 namespace plateloom::cli {
 

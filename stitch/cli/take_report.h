@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "stitch/cli/commands.h"
-#include "stitch/take/solve_take.h"
+#include "stitch/moving/solve_take.h"
 
 namespace plateloom::cli {
 

@@ -4,17 +4,16 @@
 #include <cmath>
 
 #include "calib/angle.h"
+#include "io/display_picture.h"
 #include "io/input_error.h"
 #include "io/new_file.h"
 #include "io/shown_text.h"
 #include "stitch/compose/exposure.h"
 #include "stitch/compose/light_balance.h"
+#include "stitch/job/stage_clock.h"
 #include "stitch/plates/bad_pixels.h"
 #include "stitch/plates/job_inputs.h"
 #include "stitch/plates/working_primaries.h"
-#include "stitch/report/eye_picture.h"
-#include "stitch/report/report.h"
-#include "stitch/solve/stage_clock.h"
 
 namespace plateloom::stitch {
 
@@ -100,14 +99,16 @@ PlateSet gatherForOnePicture(const PlateArguments& arguments) {
 }
 
 void writePreview(const std::filesystem::path& path, const io::Picture& linear) {
-    writeEyePicture(path, eyePicture(linear, exposureForEyes({&linear})), io::Made::preview);
+    io::writeDisplayPicture(path, io::displayPicture(linear, io::displayExposure({&linear})),
+                            io::Made::preview);
 }
 
 // Plates that a report is made of stay behind, small, as the job reads them.
-PlateStore storeOf(const PlateSet& set, JobReport* report) {
-    if (!report) return PlateStore(set.plates);
-    report->small = std::make_unique<SmallPlates>(set.plates);
-    return PlateStore(report->small->reader());
+PlateStore storeOf(const PlateSet& set, JobRecord* record) {
+    if (!record) return PlateStore(set.plates);
+    record->plates = set.plates;
+    record->small = std::make_unique<SmallPlates>(set.plates);
+    return PlateStore(record->small->reader());
 }
 
 // Plates with holes where their files hold NaN or infinity; told once all of them have been read.
@@ -119,19 +120,6 @@ void tellBadPixels(const PlateSet& set, const PlateStore& store, Solve& solve) {
         solve.warnings.push_back(badPixelsInWords(file.name(), bad, pixels));
         solve.needs_a_look = solve.needs_a_look || areHoles(bad, pixels);
     }
-}
-
-// `panorama` is empty when there is none that fits: a small one is made then.
-void fillReport(const PlateSet& set, Solve& solve, io::Picture panorama, const Progress& progress,
-                JobReport& report) {
-    StageClock clock(progress);
-    clock.begin("report");
-    report.panorama = panorama.width > 0 ? std::move(panorama)
-                                         : quickPanorama(placedPlates(solve.plates), *report.small);
-    report.survey = surveyOf(set.plates, solve);
-    clock.end();
-    report.survey.stages.push_back(clock.times().front());
-    solve.times = report.survey.stages;
 }
 
 void checkOutputs(const StitchRequest& request) {
@@ -201,26 +189,25 @@ PanoramaGrid panoramaGrid(const std::vector<PlacedPlate>& plates, const StitchRe
     return grid;
 }
 
-Solve solveJob(const SolveRequest& request, const Progress& progress, JobReport* report) {
+Solve solveJob(const SolveRequest& request, const Progress& progress, JobRecord* record) {
     io::OutputGuard outputs = request.outputs;
     addInputs(outputs, request.plates);
     outputs.check();
     const PlateSet set = gatherForOnePicture(request.plates);
-    PlateStore store = storeOf(set, report);
+    PlateStore store = storeOf(set, record);
     Solve solve = solveSet(set, store, request, progress);
     tellBadPixels(set, store, solve);
-    if (report) fillReport(set, solve, {}, progress, *report);
     return solve;
 }
 
-StitchResult stitchJob(const StitchRequest& request, const Progress& progress, JobReport* report) {
+StitchResult stitchJob(const StitchRequest& request, const Progress& progress, JobRecord* record) {
     checkOutputs(request);
     // Whatever can't be written is found now, not after the work.
     io::NewFile(request.output);
     if (request.solve_file) io::NewFile(*request.solve_file);
     if (request.preview) io::NewFile(*request.preview);
     const PlateSet set = gatherForOnePicture(request.solve.plates);
-    PlateStore store = storeOf(set, report);
+    PlateStore store = storeOf(set, record);
     StitchResult result;
     result.solve_was_read = request.solve_file && std::filesystem::exists(*request.solve_file);
     result.solve = result.solve_was_read ? adoptSolve(set, io::readSolve(*request.solve_file))
@@ -244,7 +231,7 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
     settings.grid = result.grid;
     settings.tile = request.tile;
     settings.threads = request.threads;
-    if (request.preview || report)
+    if (request.preview || record)
         settings.preview_width = size_t(std::min(2048, result.grid.width));
     auto composed = compose(plates, store, settings, writer, progress);
     writer.finish();
@@ -258,8 +245,8 @@ StitchResult stitchJob(const StitchRequest& request, const Progress& progress, J
     auto& times = result.solve.times;
     times.insert(times.end(), composed.times.begin(), composed.times.end());
     // The page turns a whole sphere; a cylinder's band is none.
-    if (request.projection != Projection::equirectangular) composed.preview = {};
-    if (report) fillReport(set, result.solve, std::move(composed.preview), progress, *report);
+    if (record && request.projection == Projection::equirectangular)
+        record->panorama = std::move(composed.preview);
     return result;
 }
 

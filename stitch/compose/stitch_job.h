@@ -2,16 +2,24 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <optional>
+#include <vector>
 
 #include "io/output_guard.h"
 #include "stitch/compose/compose.h"
 #include "stitch/plates/placed_plate.h"
+#include "stitch/plates/small_plates.h"
 #include "stitch/solve/solve.h"
 
 namespace plateloom::stitch {
 
-struct JobReport;  // stitch/report/report.h
+/// What a report shows of a job (stitch/report/report.h), kept as the job reads its plates.
+struct JobRecord {
+    std::vector<Plate> plates;
+    std::unique_ptr<SmallPlates> small;
+    io::Picture panorama;  ///< linear RGBA, latlong, small; empty where none was composed
+};
 
 struct SolveRequest {
     PlateArguments plates;
@@ -22,9 +30,9 @@ struct SolveRequest {
 };
 
 /// Solves and balances exposure. Throws io::OutputRefused, io::InputError (also for a `north` that
-/// is not among the plates). Fills `report` when it is given.
+/// is not among the plates). Fills `record` when it is given.
 [[nodiscard]] Solve solveJob(const SolveRequest& request, const Progress& progress,
-                             JobReport* report = nullptr);
+                             JobRecord* record = nullptr);
 
 struct StitchRequest {
     SolveRequest solve;
@@ -47,9 +55,9 @@ struct StitchResult {
 };
 
 /// Throws io::OutputRefused, io::InputError, io::RoomError. Without a single placed plate nothing
-/// is written and InputError says why. Fills `report` when it is given.
+/// is written and InputError says why. Fills `record` when it is given.
 [[nodiscard]] StitchResult stitchJob(const StitchRequest& request, const Progress& progress,
-                                     JobReport* report = nullptr);
+                                     JobRecord* record = nullptr);
 
 /// The solved plates of a file laid over this job's plates, by file name: what is not in the file
 /// is left out, with a warning.

@@ -7,8 +7,8 @@
 #include <vector>
 
 #include "io/output_guard.h"
-#include "stitch/solve/solve.h"
-#include "stitch/take/chunk.h"
+#include "stitch/job/chunk.h"
+#include "stitch/job/progress.h"
 
 namespace plateloom::stitch {
 

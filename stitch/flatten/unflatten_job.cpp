@@ -7,14 +7,14 @@
 #include "io/half_rows.h"
 #include "io/made_picture.h"
 #include "io/new_file.h"
+#include "stitch/clips/clip_frames.h"
 #include "stitch/flatten/flat_border.h"
 #include "stitch/flatten/frame_targets.h"
 #include "stitch/flatten/lens_maps.h"
 #include "stitch/flatten/made_findings.h"
-#include "stitch/flatten/recipe.h"
 #include "stitch/flatten/unflatten.h"
-#include "stitch/solve/stage_clock.h"
-#include "stitch/take/clip_frames.h"
+#include "stitch/job/recipe.h"
+#include "stitch/job/stage_clock.h"
 
 namespace plateloom::stitch {
 

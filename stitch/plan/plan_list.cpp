@@ -6,7 +6,7 @@
 
 #include "calib/frame_outline.h"
 #include "calib/said.h"
-#include "stitch/check/cover.h"
+#include "stitch/survey/cover.h"
 
 namespace plateloom::stitch {
 

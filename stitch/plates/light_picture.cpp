@@ -1,3 +1,5 @@
+#include "stitch/plates/light_picture.h"
+
 #include <tbb/blocked_range.h>
 #include <tbb/parallel_for.h>
 
@@ -5,8 +7,6 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <vector>
-
-#include "stitch/ties/features.h"
 
 namespace plateloom::stitch {
 

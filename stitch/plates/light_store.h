@@ -6,8 +6,8 @@
 #include <mutex>
 #include <vector>
 
+#include "stitch/plates/light_picture.h"
 #include "stitch/plates/plate_store.h"
-#include "stitch/ties/features.h"
 
 namespace plateloom::stitch {
 

@@ -1,5 +1,5 @@
 // Plates described from papers that are laid beside them already: for each its lens sample and its
-// line of the camera report. Who lays them there (plate_set.h for stills, stitch/take/ for clips)
+// line of the camera report. Who lays them there (plate_set.h for stills, stitch/clips/ for clips)
 // knows which is whose.
 #pragma once
 

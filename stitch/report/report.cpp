@@ -6,12 +6,13 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "io/display_picture.h"
 #include "io/input_error.h"
 #include "io/jpeg.h"
 #include "io/new_file.h"
 #include "io/report_page.h"
 #include "stitch/compose/compose.h"
-#include "stitch/report/eye_picture.h"
+#include "stitch/job/stage_clock.h"
 
 namespace plateloom::stitch {
 
@@ -36,7 +37,7 @@ int thumbnailSize(int plates) {
 std::string thumbnail(SmallPlates& small, int plate, float exposure) {
     try {
         const auto pixels = shrunk(*small.get(plate), thumbnailSize(small.size()));
-        return io::jpegOf(eyePicture(linearPicture(pixels), exposure), kThumbnailQuality);
+        return io::jpegOf(io::displayPicture(linearPicture(pixels), exposure), kThumbnailQuality);
     } catch (const io::InputError&) {
         return {};
     }
@@ -44,10 +45,10 @@ std::string thumbnail(SmallPlates& small, int plate, float exposure) {
 
 // The exposure of all pictures of the page; without a panorama the first readable plate's.
 float exposureOf(const io::Picture& panorama, SmallPlates& small) {
-    if (panorama.width > 0) return exposureForEyes({&panorama});
+    if (panorama.width > 0) return io::displayExposure({&panorama});
     for (int i = 0; i < small.size(); ++i) try {
             const io::Picture plate = linearPicture(*small.get(i));
-            return exposureForEyes({&plate});
+            return io::displayExposure({&plate});
         } catch (const io::InputError&) {
             continue;
         }
@@ -91,6 +92,18 @@ io::Picture quickPanorama(const std::vector<PlacedPlate>& placed, SmallPlates& s
     return compose(plates, store, settings, drop, [](const std::string&, double) {}).preview;
 }
 
+void surveyJob(JobReport& report, Solve& solve, const Progress& progress) {
+    JobRecord& record = report.record;
+    StageClock clock(progress);
+    clock.begin("report");
+    if (record.panorama.width == 0)
+        record.panorama = quickPanorama(placedPlates(solve.plates), *record.small);
+    report.survey = surveyOf(record.plates, solve);
+    clock.end();
+    report.survey.stages.push_back(clock.times().front());
+    solve.times = report.survey.stages;
+}
+
 void writeReport(const std::filesystem::path& folder, Survey survey, SmallPlates& small,
                  const io::Picture& panorama) {
     const float exposure = exposureOf(panorama, small);
@@ -102,7 +115,8 @@ void writeReport(const std::filesystem::path& folder, Survey survey, SmallPlates
     });
     survey.quick_panorama.reset();
     if (panorama.width > 0) {
-        pictures.quick_panorama = io::jpegOf(eyePicture(panorama, exposure), kPanoramaQuality);
+        pictures.quick_panorama =
+            io::jpegOf(io::displayPicture(panorama, exposure), kPanoramaQuality);
         survey.quick_panorama = {panorama.width, panorama.height};
     }
     io::writeReportPage(folder, surveyJson(survey), pictures);

@@ -13,10 +13,11 @@
 
 #include "io/picture.h"
 #include "stitch/compose/seams.h"
+#include "stitch/compose/stitch_job.h"
 #include "stitch/plates/placed_plate.h"
 #include "stitch/plates/small_plates.h"
-#include "stitch/report/survey.h"
 #include "stitch/resample/panorama_grid.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::stitch {
 
@@ -39,12 +40,15 @@ void prepareReport(const std::filesystem::path& folder);
 void writeReport(const std::filesystem::path& folder, Survey survey, SmallPlates& small,
                  const io::Picture& panorama);
 
-/// What solveJob and stitchJob hand over when they are asked for a report. `survey.command`,
-/// `status` and `peak_memory_bytes` are left to the caller.
+/// A report on solveJob or stitchJob, which fill its record.
 struct JobReport {
+    JobRecord record;
     Survey survey;
-    std::unique_ptr<SmallPlates> small;
-    io::Picture panorama;
 };
+
+/// Makes the survey and, where the job composed none, a small panorama. The time that this takes is
+/// one more stage of the solve. `survey.command`, `status` and `peak_memory_bytes` are left to the
+/// caller.
+void surveyJob(JobReport& report, Solve& solve, const Progress& progress);
 
 }  // namespace plateloom::stitch

@@ -6,11 +6,11 @@
 #include <nlohmann/json.hpp>
 #include <system_error>
 
+#include "io/display_picture.h"
 #include "io/file_name.h"
 #include "io/input_error.h"
 #include "io/jpeg.h"
 #include "io/take_page.h"
-#include "stitch/report/eye_picture.h"
 #include "stitch/report/report.h"
 
 namespace plateloom::stitch {
@@ -106,14 +106,15 @@ void writeTakeReport(const std::filesystem::path& folder, const Take& take, cons
         all.push_back(&made);
     }
     if (box.right <= box.left) box = {0, 0, grid.width, grid.height};
-    const float exposure =
-        solve.typical_light > 0 ? float(kMiddleGrey / solve.typical_light) : exposureForEyes(all);
+    const float exposure = solve.typical_light > 0 ? float(kMiddleGrey / solve.typical_light)
+                                                   : io::displayExposure(all);
     io::TakePictures pictures;
     for (const auto& picture : survey.pictures) {
         const io::Picture& made = composed[picture.frame];
         pictures.jpeg.push_back(
-            made.width == 0 ? std::string()
-                            : io::jpegOf(eyePicture(cut(made, box), exposure), kPictureQuality));
+            made.width == 0
+                ? std::string()
+                : io::jpegOf(io::displayPicture(cut(made, box), exposure), kPictureQuality));
     }
     if (survey.frames) pictures.preview = previewFrom(folder, survey.frames->preview);
     nlohmann::json json = surveyJson(survey);

@@ -3,7 +3,7 @@
 
 #include <filesystem>
 
-#include "stitch/report/take_survey.h"
+#include "stitch/survey/take_survey.h"
 
 namespace plateloom::stitch {
 

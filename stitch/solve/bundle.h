@@ -2,31 +2,21 @@
 // terms (shared by the plates of a lens group), so that tie points agree on the sphere. Ceres,
 // exact derivatives, robust loss.
 //
-// What of a lens may be solved: stitch/solve/lens_terms.h. Each plate's own focal length may differ
-// a little from its group's: lenses breathe with focus, and a hand that steps forward does nearly
-// the same to what is far.
+// What of a lens may be solved: stitch/plates/lens_terms.h. Each plate's own focal length may
+// differ a little from its group's: lenses breathe with focus, and a hand that steps forward does
+// nearly the same to what is far.
 #pragma once
 
-#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "calib/lens.h"
+#include "stitch/plates/lens_correction.h"
 #include "stitch/plates/plate_set.h"
-#include "stitch/solve/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
-
-struct LensCorrection {
-    LensTerms term = kLensAsKnown;
-    /// Of the terms that were solved, when covariance was asked for.
-    Eigen::Matrix<double, kLensTerms, kLensTerms> covariance =
-        Eigen::Matrix<double, kLensTerms, kLensTerms>::Zero();
-
-    [[nodiscard]] double sigma(LensTerm one) const { return std::sqrt(covariance(one, one)); }
-};
 
 struct BundleSettings {
     bool solve_focal = true;  ///< with each group's focal_sigma as its prior
@@ -69,14 +59,5 @@ struct BundleResult {
                                         const std::vector<std::optional<Matrix3d>>& start,
                                         const std::vector<LensCorrection>& start_correction,
                                         const BundleSettings& settings);
-
-/// A lens with these radial and tangential terms added to its own.
-[[nodiscard]] calib::Lens withTermsAdded(const calib::Lens& to, const LensTerms& term,
-                                         const calib::Sensor& sensor);
-
-/// The plate's lens with its group's correction put in, as a lens that can travel: D-U terms where
-/// the plate had no distortion of its own, else focal length, axis and tangential terms alone.
-[[nodiscard]] calib::Lens corrected(const Plate& plate, const LensCorrection& correction,
-                                    double breathing = 1);
 
 }  // namespace plateloom::stitch

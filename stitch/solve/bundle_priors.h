@@ -7,7 +7,7 @@
 #include <array>
 
 #include "calib/lens_table.h"
-#include "stitch/solve/lens_terms.h"
+#include "stitch/plates/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {

@@ -4,9 +4,9 @@
 
 #include <vector>
 
-#include "stitch/solve/cameras.h"
+#include "stitch/job/stage_clock.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/solve/rotation_graph.h"
-#include "stitch/solve/stage_clock.h"
 #include "stitch/ties/pair_search.h"
 
 namespace plateloom::stitch {

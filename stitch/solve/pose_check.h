@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "stitch/solve/cameras.h"
+#include "stitch/plates/cameras.h"
 
 namespace plateloom::stitch {
 

@@ -9,7 +9,6 @@
 // (rotation_search.h).
 #pragma once
 
-#include <functional>
 #include <optional>
 #include <vector>
 
@@ -26,11 +25,6 @@ struct RotationGraph {
     std::vector<PairRotation> kept;  ///< pairs that agree with the whole, all groups
     int refused = 0;                 ///< hypotheses that did not
 };
-
-/// How many agreeing matches the two plates ought to show if they were turned against each other
-/// like this; 0 where nothing can be expected. Brown and Lowe 2007 count the features that fall
-/// into the overlap in the same spirit.
-using ExpectedMatches = std::function<double(int a, int b, const Matrix3d& bFromA)>;
 
 /// `poses` (where given) are weak evidence, to `pose_sigma_deg`; they decide between otherwise
 /// equal choices and orient the whole. `tolerance_deg` is the loop error that two true neighbours

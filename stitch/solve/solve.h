@@ -2,26 +2,18 @@
 // again, level. What comes out is what SOLVE.jsonl holds.
 #pragma once
 
-#include <functional>
 #include <string>
 #include <vector>
 
 #include "io/solve_file.h"
+#include "stitch/job/progress.h"
 #include "stitch/plates/plate_set.h"
 #include "stitch/plates/plate_store.h"
 #include "stitch/solve/level.h"
-#include "stitch/solve/solve_memory.h"
+#include "stitch/ties/solve_memory.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
-
-/// Called with a stage's name and the share done (0 to 1); may throw to cancel.
-using Progress = std::function<void(const std::string& stage, double share)>;
-
-struct StageTime {
-    std::string stage;
-    double seconds = 0, pixels = 0;
-};
 
 struct SolveSettings {
     Level level = Level::automatic;

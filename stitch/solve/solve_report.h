@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "stitch/solve/cameras.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/solve/placing.h"
 #include "stitch/solve/solve.h"
 #include "stitch/solve/tie_rounds.h"

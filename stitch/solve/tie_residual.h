@@ -3,13 +3,13 @@
 // sigma. stitch/solve/tie_cost.h gives the solver the same with its derivatives.
 //
 // Parameters: unit quaternions worldFromCamera (Eigen's order: x, y, z, w) of a and b; for each
-// lens group its terms (stitch/solve/lens_terms.h); for each plate its breathing.
+// lens group its terms (stitch/plates/lens_terms.h); for each plate its breathing.
 #pragma once
 
 #include <Eigen/Geometry>
 #include <array>
 
-#include "stitch/solve/lens_terms.h"
+#include "stitch/plates/lens_terms.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {

@@ -4,12 +4,12 @@
 
 #include <vector>
 
+#include "stitch/job/stage_clock.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/solve/bundle.h"
-#include "stitch/solve/cameras.h"
-#include "stitch/solve/solve_memory.h"
-#include "stitch/solve/stage_clock.h"
 #include "stitch/ties/features.h"
+#include "stitch/ties/solve_memory.h"
 
 namespace plateloom::stitch {
 

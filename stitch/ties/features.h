@@ -5,20 +5,10 @@
 
 #include <opencv2/core.hpp>
 
-#include "calib/lens.h"
-#include "io/picture.h"
+#include "stitch/plates/light_picture.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
-
-/// Log-luminance of a plate with shading divided out: one float a pixel, plus which pixels hold a
-/// picture. Equal contrast in light is equal difference here, wherever it lies between deep shadow
-/// and lamp; below the noise floor it flattens out.
-struct LightPicture {
-    cv::Mat log_light;  ///< CV_32F, full plate size; natural log units
-    cv::Mat valid;      ///< CV_8U, 255 where the plate holds an unclipped picture
-};
-[[nodiscard]] LightPicture lightPicture(const io::PlatePixels& pixels, const calib::LensMap& lens);
 
 struct PlateFeatures {
     std::vector<Vector2d> recorded_px;

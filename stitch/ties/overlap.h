@@ -5,8 +5,7 @@
 #include <vector>
 
 #include "calib/lens.h"
-#include "stitch/solve/cameras.h"
-#include "stitch/solve/rotation_graph.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/ties/features.h"
 #include "stitch/ties/refine_ties.h"
 

@@ -4,11 +4,11 @@
 #include <utility>
 #include <vector>
 
+#include "stitch/job/stage_clock.h"
+#include "stitch/plates/cameras.h"
 #include "stitch/plates/light_store.h"
-#include "stitch/solve/cameras.h"
-#include "stitch/solve/solve_memory.h"
-#include "stitch/solve/stage_clock.h"
 #include "stitch/ties/pairs.h"
+#include "stitch/ties/solve_memory.h"
 
 namespace plateloom::stitch {
 

@@ -2,6 +2,7 @@
 // plates, in pixels (centre of the first pixel at 0.5, 0.5); nothing is warped to find them.
 #pragma once
 
+#include <functional>
 #include <vector>
 
 #include "calib/sensor.h"
@@ -30,5 +31,10 @@ struct PairRotation {
     /// 13: n_inliers > 8.0 + 0.3 n_features_in_overlap.
     [[nodiscard]] bool accepted() const { return inliers > 8.0 + 0.3 * in_overlap; }
 };
+
+/// How many agreeing matches the two plates ought to show if they were turned against each other
+/// like this; 0 where nothing can be expected. Brown and Lowe 2007 count the features that fall
+/// into the overlap in the same spirit.
+using ExpectedMatches = std::function<double(int a, int b, const Matrix3d& bFromA)>;
 
 }  // namespace plateloom::stitch

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stitch/report/eye_picture.h"
+#include "io/display_picture.h"
 
 namespace plateloom::stitch {
 
@@ -67,7 +67,7 @@ void ContactSheet::write(const std::filesystem::path& path) const {
     }
     std::sort(ordered.begin(), ordered.end(),
               [](const Cell* a, const Cell* b) { return a->index < b->index; });
-    const float exposure = exposureForEyes(pictures);
+    const float exposure = io::displayExposure(pictures);
     const int across = std::min(int(ordered.size()), kMostAcross);
     const int down = (int(ordered.size()) + across - 1) / across;
     const int step_x = kCellWidth + kGap, step_y = cell_height + kLabelHeight + kGap;
@@ -75,7 +75,7 @@ void ContactSheet::write(const std::filesystem::path& path) const {
     cv::Mat canvas(sheet.height, sheet.width, CV_32FC3, sheet.data.data());
     for (size_t k = 0; k < ordered.size(); ++k) {
         const Cell& cell = *ordered[k];
-        io::Picture shown = eyePicture(cell.picture, exposure);
+        io::Picture shown = io::displayPicture(cell.picture, exposure);
         cv::Mat small(shown.height, shown.width, CV_32FC3, shown.data.data());
         if (cell.overscan)
             cv::rectangle(small, {cell.frame_x0, cell.frame_y0}, {cell.frame_x1, cell.frame_y1},
@@ -85,7 +85,7 @@ void ContactSheet::write(const std::filesystem::path& path) const {
         cv::putText(canvas, cell.label, {x, y + cell_height + kLabelHeight - 8},
                     cv::FONT_HERSHEY_SIMPLEX, kLetters, cv::Scalar::all(0.85), 1, cv::LINE_AA);
     }
-    writeEyePicture(path, sheet, io::Made::sheet);
+    io::writeDisplayPicture(path, sheet, io::Made::sheet);
 }
 
 }  // namespace plateloom::stitch

@@ -9,8 +9,8 @@
 #include "io/output_guard.h"
 #include "io/plate_file.h"
 #include "io/shot_camera.h"
-#include "stitch/solve/solve.h"
-#include "stitch/take/chunk.h"
+#include "stitch/job/chunk.h"
+#include "stitch/job/progress.h"
 #include "stitch/view/view.h"
 
 namespace plateloom::stitch {

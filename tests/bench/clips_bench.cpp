@@ -6,7 +6,7 @@
 
 #include "io/clip.h"
 #include "io/frame_glance.h"
-#include "stitch/take/take.h"
+#include "stitch/clips/take.h"
 #include "tests/clips_on_disk.h"
 #include "tests/program.h"
 

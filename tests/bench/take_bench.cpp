@@ -14,7 +14,7 @@
 #include <functional>
 
 #include "io/panorama_file.h"
-#include "stitch/take/stitch_take.h"
+#include "stitch/moving/stitch_take.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;

@@ -6,7 +6,7 @@
 
 #include "io/jpeg.h"
 #include "io/report_page.h"
-#include "stitch/report/survey.h"
+#include "stitch/survey/survey.h"
 
 namespace plateloom::test {
 

@@ -6,7 +6,7 @@
 
 #include "io/jpeg.h"
 #include "io/take_page.h"
-#include "stitch/report/take_survey.h"
+#include "stitch/survey/take_survey.h"
 
 namespace plateloom::test {
 

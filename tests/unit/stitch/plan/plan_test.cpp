@@ -4,8 +4,8 @@
 #include <random>
 
 #include "calib/angle.h"
-#include "stitch/check/cover.h"
 #include "stitch/plan/plan_proof.h"
+#include "stitch/survey/cover.h"
 
 using namespace plateloom;
 using namespace plateloom::stitch;

@@ -4,10 +4,10 @@
 #include <chrono>
 #include <thread>
 
+#include "io/display_picture.h"
 #include "io/input_error.h"
 #include "io/panorama_file.h"
 #include "stitch/plates/plate_set.h"
-#include "stitch/report/eye_picture.h"
 #include "tests/frames_on_disk.h"
 #include "tests/program.h"
 
@@ -28,7 +28,7 @@ void writeEarlierRun(const std::filesystem::path& folder) {
         writer.finish();
     }
     for (const char* name : {"pano.png", "pano.jpg"})
-        writeEyePicture(folder / name, io::Picture(64, 32, 3, 0.5f), io::Made::preview);
+        io::writeDisplayPicture(folder / name, io::Picture(64, 32, 3, 0.5f), io::Made::preview);
 }
 
 }  // namespace
