@@ -38,7 +38,7 @@ Json runsJson(const std::vector<std::pair<int64_t, int64_t>>& runs) {
 }
 
 int64_t frameOf(const JsonFields& fields, const char* key, double number) {
-    if (!(std::abs(number) <= double(kMostFrame)) || number != std::floor(number))
+    if (!(std::abs(number) <= double(kMostClipFrame)) || number != std::floor(number))
         fields.fault(key, "holds what is not a frame number");
     return int64_t(number);
 }

@@ -17,6 +17,7 @@
 #include "stitch/plates/cameras.h"
 #include "stitch/plates/light_store.h"
 #include "stitch/survey/cover_findings.h"
+#include "stitch/ties/solve_memory.h"
 
 namespace fs = std::filesystem;
 

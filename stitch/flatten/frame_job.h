@@ -9,6 +9,7 @@
 #include "io/output_guard.h"
 #include "stitch/job/chunk.h"
 #include "stitch/job/progress.h"
+#include "stitch/plates/plate_set.h"
 
 namespace plateloom::stitch {
 

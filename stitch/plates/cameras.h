@@ -10,6 +10,8 @@
 
 namespace plateloom::stitch {
 
+using calib::Matrix3d;
+
 struct Cameras {
     std::vector<Plate> plates;                             ///< lenses as they came
     std::vector<LensCorrection> correction;                ///< one a lens group

@@ -10,6 +10,8 @@
 
 namespace plateloom::stitch {
 
+using calib::Vector2d;
+
 struct LensCorrection {
     LensTerms term = kLensAsKnown;
     /// Of the terms that were solved, when covariance was asked for.

@@ -10,10 +10,11 @@
 #include "stitch/plates/plate_set.h"
 #include "stitch/plates/plate_store.h"
 #include "stitch/solve/level.h"
-#include "stitch/ties/solve_memory.h"
 #include "stitch/ties/tie_points.h"
 
 namespace plateloom::stitch {
+
+struct SolveMemory;  // stitch/ties/solve_memory.h
 
 struct SolveSettings {
     Level level = Level::automatic;

@@ -15,14 +15,14 @@ namespace {
 constexpr size_t kAbout = 24;  // frames before and after that one is measured by
 constexpr double kBlackShare = 1.0 / 64;
 
-struct Look {
+struct FrameLook {
     std::optional<io::FrameGlance> glance;
     std::string fault;
 };
 
 // A movie's frames one after the other, as its reader is quick at; files side by side.
-std::vector<Look> lookAt(const io::Clip& clip, const std::vector<int64_t>& numbers) {
-    std::vector<Look> looks(numbers.size());
+std::vector<FrameLook> glancesOf(const io::Clip& clip, const std::vector<int64_t>& numbers) {
+    std::vector<FrameLook> looks(numbers.size());
     const auto look = [&](size_t i) {
         try {
             looks[i].glance = io::glanceAt(clip.frame(numbers[i]));
@@ -56,7 +56,7 @@ ClipStudy studyClip(const io::Clip& clip, int64_t first, int64_t last) {
     std::vector<int64_t> numbers;
     for (const int64_t number : clip.numbers)
         if (number >= first && number <= last) numbers.push_back(number);
-    const std::vector<Look> looks = lookAt(clip, numbers);
+    const std::vector<FrameLook> looks = glancesOf(clip, numbers);
     ClipStudy study;
     std::vector<double> light;
     std::vector<int64_t> seen;
