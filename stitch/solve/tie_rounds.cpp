@@ -127,7 +127,7 @@ std::vector<Tie> guidedTies(const Cameras& cameras, const std::vector<PlateFeatu
     std::vector<std::vector<Tie>> found(pairs.size());
     tbb::parallel_for(size_t(0), pairs.size(), [&](size_t i) {
         const auto [a, b] = pairs[i];
-        found[i] = guidedMatches(a, b, features[a], features[b], lenses[a], lenses[b],
+        found[i] = guidedMatches({a, features[a], lenses[a]}, {b, features[b], lenses[b]},
                                  cameras.bFromA(a, b), radius_px);
     });
     return joined(found);

@@ -45,9 +45,7 @@ private:
 
 }  // namespace
 
-std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
-                               const PlateFeatures& features_b, const calib::LensMap& lens_a,
-                               const calib::LensMap& lens_b, const Matrix3d& bFromA,
+std::vector<Tie> guidedMatches(const PairSide& a, const PairSide& b, const Matrix3d& bFromA,
                                double radius_px) {
     constexpr double kDistance2 = 0.4, kRatio2 = 0.9 * 0.9, kSamePlace_px = 4.0;
     constexpr size_t kLeast = 6;
@@ -55,20 +53,20 @@ std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
         int a = -1, b = -1, dot = -1;
         double next_d2 = 2.0;
     };
-    const FeatureGrid grid(features_b.recorded_px, lens_b.sensor(), std::max(4.0, radius_px));
+    const FeatureGrid grid(b.features.recorded_px, b.lens.sensor(), std::max(4.0, radius_px));
     std::vector<Best> of_a;
-    std::vector<int> dot_of_b(features_b.recorded_px.size(), -1);
-    for (int i = 0; i < int(features_a.recorded_px.size()); ++i) {
-        const auto ray = lens_a.rayFromRecorded(features_a.recorded_px[i]);
+    std::vector<int> dot_of_b(b.features.recorded_px.size(), -1);
+    for (int i = 0; i < int(a.features.recorded_px.size()); ++i) {
+        const auto ray = a.lens.rayFromRecorded(a.features.recorded_px[i]);
         if (!ray) continue;
-        const auto predicted = lens_b.recordedFromRay(bFromA * *ray);
-        if (!predicted || !lens_b.inPicture(*predicted)) continue;
+        const auto predicted = b.lens.recordedFromRay(bFromA * *ray);
+        if (!predicted || !b.lens.inPicture(*predicted)) continue;
         Best best{i};
-        const int16_t* descriptor = features_a.descriptors.ptr<int16_t>(i);
+        const int16_t* descriptor = a.features.descriptors.ptr<int16_t>(i);
         std::vector<std::pair<int, int>> found;  // dot, feature
         grid.near(*predicted, [&](int j) {
-            if ((features_b.recorded_px[j] - *predicted).norm() > radius_px) return;
-            found.push_back({descriptorDot(descriptor, features_b.descriptors.ptr<int16_t>(j)), j});
+            if ((b.features.recorded_px[j] - *predicted).norm() > radius_px) return;
+            found.push_back({descriptorDot(descriptor, b.features.descriptors.ptr<int16_t>(j)), j});
         });
         for (const auto& [dot, j] : found) {
             dot_of_b[j] = std::max(dot_of_b[j], dot);
@@ -76,7 +74,7 @@ std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
         }
         if (best.b < 0) continue;
         for (const auto& [dot, j] : found) {
-            const Vector2d apart = features_b.recorded_px[j] - features_b.recorded_px[best.b];
+            const Vector2d apart = b.features.recorded_px[j] - b.features.recorded_px[best.b];
             if (apart.norm() >= kSamePlace_px)
                 best.next_d2 = std::min(best.next_d2, squaredDistance(dot));
         }
@@ -87,13 +85,13 @@ std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
     for (const Best& best : of_a) {
         const double d2 = squaredDistance(best.dot);
         if (best.dot < dot_of_b[best.b] || d2 > kDistance2 || d2 > kRatio2 * best.next_d2) continue;
-        const Vector2d& px_a = features_a.recorded_px[best.a];
+        const Vector2d& px_a = a.features.recorded_px[best.a];
         if (!places.insert({int(px_a.x() / kSamePlace_px), int(px_a.y() / kSamePlace_px)}).second)
             continue;
         constexpr double kSigmaPerSize = 0.08;
-        const double size = std::max(features_a.size_px[best.a], features_b.size_px[best.b]);
-        ties.push_back(
-            {a, b, px_a, features_b.recorded_px[best.b], std::max(0.3, kSigmaPerSize * size)});
+        const double size = std::max(a.features.size_px[best.a], b.features.size_px[best.b]);
+        ties.push_back({a.plate, b.plate, px_a, b.features.recorded_px[best.b],
+                        std::max(0.3, kSigmaPerSize * size)});
     }
     if (ties.size() < kLeast) ties.clear();
     return ties;

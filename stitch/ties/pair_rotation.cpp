@@ -135,9 +135,7 @@ Place placeOf(const Vector2d& px) {
 
 // One pair while its explanations are taken off one after the other.
 struct PairSearch {
-    int a, b;
-    const PlateFeatures &features_a, &features_b;
-    const calib::LensMap& lens_b;
+    const PairSide &a, &b;
     std::vector<Putative> putative;
     Rays rays;  // weight 0: already explained
 };
@@ -146,24 +144,25 @@ struct PairSearch {
 // and do not; several matches at one place count once.
 PairRotation explained(PairSearch& search, const Matrix3d& bFromA, double tolerance) {
     constexpr double kSigmaPerSize = 0.08, kLeastSigma_px = 0.3;
-    PairRotation out{search.a, search.b, bFromA, 0, 0, {}};
+    PairRotation out{search.a.plate, search.b.plate, bFromA, 0, 0, {}};
     std::set<Place> seen;
-    const auto px_a = [&](int i) { return search.features_a.recorded_px[search.putative[i].a]; };
+    const auto px_a = [&](int i) { return search.a.features.recorded_px[search.putative[i].a]; };
     for (int i = 0; i < search.rays.size(); ++i) {
         if (!(search.rays.weight[i] > 0) || !agrees(search.rays, i, bFromA, tolerance)) continue;
         search.rays.weight[i] = 0;
         if (!seen.insert(placeOf(px_a(i))).second) continue;
         const Putative& match = search.putative[i];
         const double size =
-            std::max(search.features_a.size_px[match.a], search.features_b.size_px[match.b]);
-        out.ties.push_back({search.a, search.b, px_a(i), search.features_b.recorded_px[match.b],
+            std::max(search.a.features.size_px[match.a], search.b.features.size_px[match.b]);
+        out.ties.push_back({search.a.plate, search.b.plate, px_a(i),
+                            search.b.features.recorded_px[match.b],
                             std::max(kLeastSigma_px, kSigmaPerSize * size)});
     }
     out.inliers = out.in_overlap = int(out.ties.size());
     for (int i = 0; i < search.rays.size(); ++i) {
         if (!(search.rays.weight[i] > 0) || !search.putative[i].primary) continue;
-        const auto px = search.lens_b.recordedFromRay(bFromA * search.rays.a(i).cast<double>());
-        if (px && search.lens_b.inPicture(*px) && seen.insert(placeOf(px_a(i))).second)
+        const auto px = search.b.lens.recordedFromRay(bFromA * search.rays.a(i).cast<double>());
+        if (px && search.b.lens.inPicture(*px) && seen.insert(placeOf(px_a(i))).second)
             ++out.in_overlap;
     }
     return out;
@@ -249,35 +248,28 @@ std::vector<Putative> putativeMatches(const PlateFeatures& a, const PlateFeature
     return primary;
 }
 
-std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
-                                        const PlateFeatures& features_b,
-                                        const calib::LensMap& lens_a, const calib::LensMap& lens_b,
-                                        double tolerance_px) {
-    return pairRotations(a, b, features_a, features_b, putativeMatches(features_a, features_b),
-                         lens_a, lens_b, tolerance_px);
+std::vector<PairRotation> pairRotations(const PairSide& a, const PairSide& b, double tolerance_px) {
+    return pairRotations(a, b, putativeMatches(a.features, b.features), tolerance_px);
 }
 
-std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
-                                        const PlateFeatures& features_b,
-                                        const std::vector<Putative>& matches,
-                                        const calib::LensMap& lens_a, const calib::LensMap& lens_b,
-                                        double tolerance_px) {
+std::vector<PairRotation> pairRotations(const PairSide& a, const PairSide& b,
+                                        const std::vector<Putative>& matches, double tolerance_px) {
     constexpr int kMostHypotheses = 4;
     constexpr float kSecondaryWeight = 0.4f;
-    PairSearch search{a, b, features_a, features_b, lens_b, {}, {}};
+    PairSearch search{a, b, {}, {}};
     for (const Putative& match : matches) {
-        const auto ray_a = lens_a.rayFromRecorded(features_a.recorded_px[match.a]);
-        const auto ray_b = lens_b.rayFromRecorded(features_b.recorded_px[match.b]);
+        const auto ray_a = a.lens.rayFromRecorded(a.features.recorded_px[match.a]);
+        const auto ray_b = b.lens.rayFromRecorded(b.features.recorded_px[match.b]);
         if (!ray_a || !ray_b) continue;
         search.putative.push_back(match);
         search.rays.add(*ray_a, *ray_b, match.primary ? 1.0f : kSecondaryWeight);
     }
-    const double tolerance = tolerance_px / std::min(lens_a.focal_px(), lens_b.focal_px());
-    std::mt19937 random(12345u + unsigned(a) * 7919u + unsigned(b));
+    const double tolerance = tolerance_px / std::min(a.lens.focal_px(), b.lens.focal_px());
+    std::mt19937 random(12345u + unsigned(a.plate) * 7919u + unsigned(b.plate));
     std::vector<Ranked> ranked;
     for (int round = 0; round < kMostHypotheses; ++round) {
         const auto found = bestRotation(search.rays, remaining(search.rays), float(tolerance),
-                                        std::min(leastAngle(lens_a), leastAngle(lens_b)), random);
+                                        std::min(leastAngle(a.lens), leastAngle(b.lens)), random);
         if (!found) break;
         const Matrix3d bFromA = refined(search.rays, *found, tolerance);
         PairRotation hypothesis = explained(search, bFromA, tolerance);
@@ -287,11 +279,11 @@ std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& featu
             return (other.hypothesis.bFromA - bFromA).norm() < 3 * tolerance;
         });
         if (known) continue;
-        const double likeness = overlapLikeness(features_a, features_b, lens_a, lens_b, bFromA)
+        const double likeness = overlapLikeness(a.features, b.features, a.lens, b.lens, bFromA)
                                     .value_or(kUnknownLikeness);
         ranked.push_back({std::move(hypothesis), likeness});
     }
-    const double width_px = std::max(lens_a.sensor().width_px, lens_b.sensor().width_px);
+    const double width_px = std::max(a.lens.sensor().width_px, b.lens.sensor().width_px);
     return likely(std::move(ranked), tolerance_px > kRoughShare * width_px);
 }
 

@@ -100,7 +100,7 @@ std::vector<PairRotation> tryPairs(const Cameras& cameras,
         if (memory && known != memory->tried.end() && known->second.look.near(look))
             found[i] = known->second.rotations;
         else
-            found[i] = pairRotations(a, b, features[a], features[b], lenses[a], lenses[b],
+            found[i] = pairRotations({a, features[a], lenses[a]}, {b, features[b], lenses[b]},
                                      look.tolerance_px);
         progress.step();
     });
@@ -137,9 +137,11 @@ void searchFocalLengths(Cameras& cameras, const std::vector<PlateFeatures>& feat
             for (size_t k = 0; k < inliers.size(); ++k) {
                 calib::Lens lens_a = cameras.lens(a), lens_b = cameras.lens(b);
                 lens_a.focal_mm = lens_b.focal_mm = mmOf(kAngles_deg[k]);
-                const auto rotations = pairRotations(
-                    a, b, features[a], features[b], matches, {lens_a, cameras.plates[a].sensor},
-                    {lens_b, cameras.plates[b].sensor}, 0.5 * matchTolerance_px(cameras, a, b));
+                const calib::LensMap map_a(lens_a, cameras.plates[a].sensor);
+                const calib::LensMap map_b(lens_b, cameras.plates[b].sensor);
+                const auto rotations =
+                    pairRotations({a, features[a], map_a}, {b, features[b], map_b}, matches,
+                                  0.5 * matchTolerance_px(cameras, a, b));
                 if (!rotations.empty()) inliers[k] += rotations.front().inliers;
             }
         });

@@ -29,29 +29,27 @@ struct Putative {
 /// match of a window alive among its look-alikes.
 [[nodiscard]] std::vector<Putative> putativeMatches(const PlateFeatures& a, const PlateFeatures& b);
 
-/// The rotations by which pair (a, b) could be explained, best first, each with its agreeing
-/// matches: repeated windows give several that all look right, and only the other plates can tell.
-/// Each passes `PairRotation::accepted`. `tolerance_px` is how far a match may be off (small for a
-/// known lens, of the order of 1 % of the width when distortion and focal length are yet to be
-/// solved). `matches` are the pair's putativeMatches.
-[[nodiscard]] std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
-                                                      const PlateFeatures& features_b,
+/// One plate of a pair. What it refers to must outlive it.
+struct PairSide {
+    int plate = 0;
+    const PlateFeatures& features;
+    const calib::LensMap& lens;
+};
+
+/// The rotations by which the pair could be explained, best first, each with its agreeing matches:
+/// repeated windows give several that all look right, and only the other plates can tell. Each
+/// passes `PairRotation::accepted`. `tolerance_px` is how far a match may be off (small for a known
+/// lens, of the order of 1 % of the width when distortion and focal length are yet to be solved).
+/// `matches` are the pair's putativeMatches.
+[[nodiscard]] std::vector<PairRotation> pairRotations(const PairSide& a, const PairSide& b,
                                                       const std::vector<Putative>& matches,
-                                                      const calib::LensMap& lens_a,
-                                                      const calib::LensMap& lens_b,
                                                       double tolerance_px);
-[[nodiscard]] std::vector<PairRotation> pairRotations(int a, int b, const PlateFeatures& features_a,
-                                                      const PlateFeatures& features_b,
-                                                      const calib::LensMap& lens_a,
-                                                      const calib::LensMap& lens_b,
+[[nodiscard]] std::vector<PairRotation> pairRotations(const PairSide& a, const PairSide& b,
                                                       double tolerance_px);
 
 /// Matches again, now that it is known where to look: only features within `radius_px` of where the
 /// rotation puts them, so that repetition no longer confuses. Empty when fewer than 6 are found.
-[[nodiscard]] std::vector<Tie> guidedMatches(int a, int b, const PlateFeatures& features_a,
-                                             const PlateFeatures& features_b,
-                                             const calib::LensMap& lens_a,
-                                             const calib::LensMap& lens_b, const Matrix3d& bFromA,
-                                             double radius_px);
+[[nodiscard]] std::vector<Tie> guidedMatches(const PairSide& a, const PairSide& b,
+                                             const Matrix3d& bFromA, double radius_px);
 
 }  // namespace plateloom::stitch

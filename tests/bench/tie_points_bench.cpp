@@ -168,8 +168,8 @@ void reportPairs(const Shoot& shoot, double tolerance_px, bool verbose) {
         const Stage stage("rotations");
         tbb::parallel_for(0, int(all.size()), [&](int k) {
             const auto [a, b] = all[k];
-            found[k] = pairRotations(a, b, shoot.features[a], shoot.features[b], shoot.lenses[a],
-                                     shoot.lenses[b], tolerance_px);
+            found[k] = pairRotations({a, shoot.features[a], shoot.lenses[a]},
+                                     {b, shoot.features[b], shoot.lenses[b]}, tolerance_px);
         });
     }
     int right = 0, first = 0, wrong = 0, missed = 0;
@@ -244,9 +244,9 @@ void reportRegistration(const Shoot& shoot, double wrong_px, double search_px) {
         const Stage stage("guided");
         tbb::parallel_for(0, int(pairs.size()), [&](int k) {
             const auto [a, b] = pairs[k];
-            guided[k] =
-                guidedMatches(a, b, shoot.features[a], shoot.features[b], shoot.lenses[a],
-                              shoot.lenses[b], shoot.bFromA(a, b), std::max(5.0, 2 * wrong_px));
+            guided[k] = guidedMatches({a, shoot.features[a], shoot.lenses[a]},
+                                      {b, shoot.features[b], shoot.lenses[b]}, shoot.bFromA(a, b),
+                                      std::max(5.0, 2 * wrong_px));
         });
     }
     reportTies("guided", shoot, guided);

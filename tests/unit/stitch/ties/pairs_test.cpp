@@ -69,7 +69,7 @@ TEST_CASE("The rotation between two overlapping plates is found through a bent l
     const Matrix3d a = calib::worldFromCamera({0, 0, 0}), b = calib::worldFromCamera({-22, 5, 3});
     const auto features_a = detectFeatures(plateOf(world, lens, a, 1), 800);
     const auto features_b = detectFeatures(plateOf(world, lens, b, 2), 800);
-    const auto found = pairRotations(0, 1, features_a, features_b, lens, lens, 3.0);
+    const auto found = pairRotations({0, features_a, lens}, {1, features_b, lens}, 3.0);
     REQUIRE_FALSE(found.empty());
     CHECK(found[0].accepted());
     const Matrix3d truth = b.transpose() * a;
@@ -77,7 +77,8 @@ TEST_CASE("The rotation between two overlapping plates is found through a bent l
     CHECK(calib::angleBetween_deg(found[0].bFromA, truth) < 0.05);
     CHECK(int(found[0].ties.size()) == found[0].inliers);
 
-    const auto ties = guidedMatches(0, 1, features_a, features_b, lens, lens, found[0].bFromA, 4.0);
+    const auto ties =
+        guidedMatches({0, features_a, lens}, {1, features_b, lens}, found[0].bFromA, 4.0);
     CHECK(ties.size() >= found[0].ties.size() / 2);
     for (const Tie& tie : ties) {
         const auto px = lens.recordedFromRay(truth * *lens.rayFromRecorded(tie.px_a));
@@ -94,7 +95,7 @@ TEST_CASE("A long lens's narrow overlap gives its rotation as a wide one's does"
                    b = calib::worldFromCamera({-1.2, 0.1, 0.5});
     const auto features_a = detectFeatures(plateOf(world, lens, a, 1), 800);
     const auto features_b = detectFeatures(plateOf(world, lens, b, 2), 800);
-    const auto found = pairRotations(0, 1, features_a, features_b, lens, lens, 3.0);
+    const auto found = pairRotations({0, features_a, lens}, {1, features_b, lens}, 3.0);
     REQUIRE_FALSE(found.empty());
     CHECK(calib::angleBetween_deg(found[0].bFromA, b.transpose() * a) < 0.2);
     const Vector3d shared = calib::worldFromCamera({-0.6, 0, 0}).col(1);
@@ -176,8 +177,8 @@ TEST_CASE("Among repeated windows the true rotation is one of the hypotheses") {
     const Matrix3d a = calib::worldFromCamera({0, 0, 0}), b = calib::worldFromCamera({-20, 1, 0.5});
     for (const int own : {40, 15}) {
         const Wall wall = windowWall(own);
-        const auto found = pairRotations(0, 1, seenFrom(wall, lens, a, 1),
-                                         seenFrom(wall, lens, b, 2), lens, lens, 3.0);
+        const auto seen_a = seenFrom(wall, lens, a, 1), seen_b = seenFrom(wall, lens, b, 2);
+        const auto found = pairRotations({0, seen_a, lens}, {1, seen_b, lens}, 3.0);
         const bool there = std::any_of(found.begin(), found.end(), [&](const PairRotation& r) {
             return calib::angleBetween_deg(r.bFromA, b.transpose() * a) < 0.2;
         });
@@ -196,7 +197,7 @@ TEST_CASE("Plates that show different things give no rotation") {
     const auto a = detectFeatures(plateOf(WaveWorld(2), lens, Matrix3d::Identity(), 1), 800);
     const auto b = detectFeatures(plateOf(WaveWorld(3), lens, Matrix3d::Identity(), 2), 800);
     for (const double tolerance_px : {2.0, 9.0}) {
-        CHECK(pairRotations(0, 1, a, b, lens, lens, tolerance_px).empty());
+        CHECK(pairRotations({0, a, lens}, {1, b, lens}, tolerance_px).empty());
     }
 }
 
