@@ -7,7 +7,7 @@
 #include "stitch/cli/report_option.h"
 #include "stitch/cli/steady_options.h"
 #include "stitch/cli/summary.h"
-#include "stitch/cli/take_report.h"
+#include "stitch/cli/take_summary.h"
 #include "stitch/cli/terminal.h"
 #include "stitch/compose/stitch_job.h"
 

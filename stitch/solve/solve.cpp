@@ -10,7 +10,7 @@
 #include "calib/angle.h"
 #include "stitch/job/stage_clock.h"
 #include "stitch/plates/light_store.h"
-#include "stitch/solve/placing.h"
+#include "stitch/solve/place_plates.h"
 #include "stitch/solve/pose_check.h"
 #include "stitch/solve/solve_report.h"
 #include "stitch/solve/tie_rounds.h"

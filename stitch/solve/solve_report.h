@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "stitch/plates/cameras.h"
-#include "stitch/solve/placing.h"
+#include "stitch/solve/place_plates.h"
 #include "stitch/solve/solve.h"
 #include "stitch/solve/tie_rounds.h"
 #include "stitch/ties/features.h"

@@ -59,7 +59,7 @@ TEST_CASE("No command writes over one of its inputs, --overwrite or not", "[outp
     REQUIRE(stitch(shoot, "-o " + quoted(pano)).status == 0);
     const auto panorama = contents(pano);
     fs::create_symlink(shoot.plates[0], shoot.folder / "link.exr");
-    const std::string still = " --pan 0 --focal 30 --sensor 36x20.25 --size 64x36 ";
+    const std::string still = " --pose 0,0 --focal 30 --sensor 36x20.25 --size 64x36 ";
     for (const std::string overwrite : {"", " --overwrite"}) {
         INFO(overwrite);
         checkRefused(stitch(shoot, "-o " + quoted(shoot.plates[0]) + overwrite), "input");

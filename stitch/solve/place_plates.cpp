@@ -1,4 +1,4 @@
-#include "stitch/solve/placing.h"
+#include "stitch/solve/place_plates.h"
 
 #include <algorithm>
 #include <cmath>

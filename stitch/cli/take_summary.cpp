@@ -1,4 +1,4 @@
-#include "stitch/cli/take_report.h"
+#include "stitch/cli/take_summary.h"
 
 #include <algorithm>
 #include <cmath>
