@@ -122,6 +122,23 @@ Finding settled(Told told, size_t moments, const Moment& middle, const Take& tak
     return std::move(told.finding);
 }
 
+// A camera that ties at one of the moments has its place for all of them: cameras of a take stand
+// still against each other, and a solve uses ties of many moments. Such findings become notes.
+std::vector<std::string> tiedAtOtherMoments(std::vector<Told>& all, size_t moments,
+                                            const Take& take) {
+    std::vector<std::string> notes;
+    std::erase_if(all, [&](const Told& told) {
+        if (told.finding.kind != FindingKind::not_tied || told.frames.size() >= moments)
+            return false;
+        for (const int clip : told.clips)
+            notes.push_back(take.clips[size_t(clip)].clip.name + ": does not tie at " +
+                            io::framesInWords(told.frames) +
+                            ", but does at another moment that was looked at");
+        return true;
+    });
+    return notes;
+}
+
 TakeArguments tolerant(TakeArguments arguments) {
     arguments.tolerates_gaps = true;
     return arguments;
@@ -201,6 +218,7 @@ Survey TakeCheck::look(const Progress& progress) {
     const Seen& middle = seen_[seen_.size() / 2];
     std::vector<Moment> moments;
     for (const Seen& seen : seen_) moments.push_back(seen.moment);
+    const auto tied = tiedAtOtherMoments(told, seen_.size(), take_);
     for (Told& one : told)
         findings.push_back(settled(std::move(one), seen_.size(), middle.moment, take_));
     if (take_.rolled == Rolled::array)
@@ -211,6 +229,7 @@ Survey TakeCheck::look(const Progress& progress) {
     survey.findings = std::move(findings);
     survey.notes = take_.notes;
     survey.notes.push_back("looked at " + io::framesInWords(frames) + " of the take as plates");
+    survey.notes.insert(survey.notes.end(), tied.begin(), tied.end());
     survey.warnings = std::move(warnings);
     survey.verdict = verdictOf(survey);
     survey.status = std::any_of(survey.findings.begin(), survey.findings.end(),
