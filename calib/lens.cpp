@@ -286,14 +286,13 @@ std::optional<std::string> faultOf(const Lens& lens, const Sensor& sensor) {
     return std::nullopt;
 }
 
-LensOnSensor lensFromOpenCv(double fx, double fy, double cx, double cy,
-                            const std::array<double, 8>& c, int width_px, int height_px,
-                            double width_mm) {
+LensOnSensor lensFromOpenCv(const OpenCvCamera& camera, double width_mm) {
     LensOnSensor out;
-    const double mm_x = width_mm / width_px;
-    const double mm_y = mm_x * fx / fy;
-    out.sensor = {width_mm, mm_y * height_px, width_px, height_px};
-    const double F = fx * mm_x, F2 = F * F;
+    const auto& c = camera.coefficients;
+    const double mm_x = width_mm / camera.width_px;
+    const double mm_y = mm_x * camera.fx / camera.fy;
+    out.sensor = {width_mm, mm_y * camera.height_px, camera.width_px, camera.height_px};
+    const double F = camera.fx * mm_x, F2 = F * F;
     out.lens.focal_mm = F;
     out.lens.distortion.direction = DistortionDirection::flat_to_recorded;
     // OpenCV: k1 k2 p1 p2 k3 k4 k5 k6, with k1 k2 k3 above and k4 k5 k6 below the line.
@@ -304,8 +303,8 @@ LensOnSensor lensFromOpenCv(double fx, double fy, double cx, double cy,
                                   c[4] / (F2 * F2 * F2),
                                   c[7] / (F2 * F2 * F2)};
     out.lens.distortion.tangential = {c[2] / F, c[3] / F};
-    out.lens.projection_offset_mm = {mm_x * (cx + 0.5 - 0.5 * width_px),
-                                     mm_y * (cy + 0.5 - 0.5 * height_px)};
+    out.lens.projection_offset_mm = {mm_x * (camera.cx + 0.5 - 0.5 * camera.width_px),
+                                     mm_y * (camera.cy + 0.5 - 0.5 * camera.height_px)};
     return out;
 }
 

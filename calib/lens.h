@@ -133,17 +133,21 @@ private:
 /// times larger or smaller, shading that reaches 0 inside the frame.
 [[nodiscard]] std::optional<std::string> faultOf(const Lens& lens, const Sensor& sensor);
 
-/// A lens from OpenCV's normalised camera matrix and coefficients (k1, k2, p1, p2, k3, k4, k5, k6;
-/// the rest zero): U-D, k_i / F^(2i), p_i / F (the tangential terms are quadratic, so one power of
-/// F makes millimetres of them). `fx`, `fy`, `cx`, `cy` in pixels in OpenCV's convention, where a
-/// pixel's centre has whole coordinates: half a pixel is added to come to ours. `width_mm` scales
+/// OpenCV's camera matrix, in pixels in its own convention (a pixel's centre has whole
+/// coordinates), and its coefficients k1, k2, p1, p2, k3, k4, k5, k6, the rest zero.
+struct OpenCvCamera {
+    double fx = 0, fy = 0, cx = 0, cy = 0;
+    std::array<double, 8> coefficients{};
+    int width_px = 0, height_px = 0;
+};
+
+/// The same as a lens: U-D, k_i / F^(2i), p_i / F (the tangential terms are quadratic, so one power
+/// of F makes millimetres of them). Half a pixel is added to come to our centres. `width_mm` scales
 /// everything; the sensor's height follows from fx / fy. Source: OpenCV calib3d, cv::projectPoints.
 struct LensOnSensor {
     Lens lens;
     Sensor sensor;
 };
-[[nodiscard]] LensOnSensor lensFromOpenCv(double fx, double fy, double cx, double cy,
-                                          const std::array<double, 8>& coefficients, int width_px,
-                                          int height_px, double width_mm);
+[[nodiscard]] LensOnSensor lensFromOpenCv(const OpenCvCamera& camera, double width_mm);
 
 }  // namespace plateloom::calib

@@ -58,7 +58,7 @@ size_t FramePart::pixelBytes() const {
 FrameFile readFrameHeader(const PlateFile& plate) {
     const PictureSource source = openPicture(plate.path);
     if (source.kind != FileKind::exr)
-        throw InputError(plate.path.string(), "is no EXR, whatever its name says");
+        throw InputError(plate.path.string(), "is not an EXR file, despite its extension");
     if (!Linearization(plate.colour_space).isNone())
         throw InputError(plate.path.string(),
                          "holds " + plate.colour_space +

@@ -97,7 +97,7 @@ MadeFindings flattenFrame(const io::FrameFile& source, const calib::LensMap& len
         for (int y = 0; y < bounds.height(); y += kBandRows) {
             const int rows = std::min(kBandRows, bounds.height() - y);
             found.beyond_half +=
-                warpFrameRows(part, pixels, bright, warp, y, rows, band.data()).beyond_half;
+                warpFrameRows({part, pixels, bright}, warp, y, rows, band.data()).beyond_half;
             writer.write(p, y, rows, band.data());
         }
     }

@@ -193,14 +193,13 @@ FrameBright findBright(const io::FramePart& part, const io::FramePixels& pixels)
     return bright;
 }
 
-WarpedRows warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                         const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+WarpedRows warpFrameRows(const FrameSource& source, const FrameWarp& warp, int y, int rows,
                          char* samples) {
     assert(y % kCell == 0);
-    const size_t row_bytes = size_t(warp.to.width()) * part.pixelBytes();
+    const size_t row_bytes = size_t(warp.to.width()) * source.part.pixelBytes();
     std::vector<WarpedRows> found(size_t((rows + kCell - 1) / kCell));
     tbb::parallel_for(0, (rows + kCell - 1) / kCell, [&](int strip) {
-        Strip work(part, pixels, bright, warp, y / kCell + strip);
+        Strip work(source.part, source.pixels, source.bright, warp, y / kCell + strip);
         found[size_t(strip)] = work.run(samples + size_t(strip) * kCell * row_bytes);
     });
     WarpedRows all;

@@ -47,10 +47,16 @@ struct WarpedRows {
     }
 };
 
+/// One part of a frame, to be warped. What it refers to must outlive it.
+struct FrameSource {
+    const io::FramePart& part;
+    const io::FramePixels& pixels;
+    const FrameBright& bright;
+};
+
 /// Rows [y, y + rows) of what is made into `samples`, pixels of all channels as
 /// FramePart::pixelBytes has it.
-WarpedRows warpFrameRows(const io::FramePart& part, const io::FramePixels& pixels,
-                         const FrameBright& bright, const FrameWarp& warp, int y, int rows,
+WarpedRows warpFrameRows(const FrameSource& source, const FrameWarp& warp, int y, int rows,
                          char* samples);
 
 }  // namespace plateloom::stitch

@@ -36,7 +36,7 @@ WarpedRows unflattenPart(const io::FramePart& part, io::FramePixels& pixels,
     for (int y = 0; y < height; y += kRowsAtOnce) {
         const int rows = std::min(kRowsAtOnce, height - y);
         clock.begin("unflatten");
-        found += warpFrameRows(part, pixels, bright, warp, y, rows, band.data());
+        found += warpFrameRows({part, pixels, bright}, warp, y, rows, band.data());
         clock.begin("write");
         write(y, rows, band.data());
     }

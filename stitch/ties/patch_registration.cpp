@@ -191,73 +191,70 @@ PatchGrid PatchGrid::bent(int edge, const Matrix2d& slope,
     return grid;
 }
 
-std::optional<Registration> registerPatch(const cv::Mat& picture, const Vector2d& px,
-                                          const PatchGrid& grid, const cv::Mat& other,
-                                          const Vector2d& start, const PatchGrid& other_grid,
+std::optional<Registration> registerPatch(const PatchPlace& place, const PatchPlace& start,
                                           const PatchSettings& settings) {
     constexpr int kMostRounds = 20;
     constexpr double kStill_px = 1e-3, kLeastGain = 0.2, kMostGain = 5.0;
-    assert(picture.type() == CV_32F && other.type() == CV_32F && grid.edge == other_grid.edge);
-    if (!fits(picture, px, grid)) return std::nullopt;
+    assert(place.picture.type() == CV_32F && start.picture.type() == CV_32F &&
+           place.grid.edge == start.grid.edge);
+    if (!fits(place.picture, place.px, place.grid)) return std::nullopt;
     Template patch;
-    makeTemplate(picture, px, grid, patch);
+    makeTemplate(place.picture, place.px, place.grid, patch);
     if (!(patch.hessian.determinant() > 1e-9 * patch.hessian.squaredNorm()) || !(patch.energy > 0))
         return std::nullopt;
     const Matrix2d inverse = patch.hessian.inverse();
 
-    Vector2d at = start;
+    Vector2d at = start.px;
     Samples samples;
     for (int round = 0; round < kMostRounds; ++round) {
-        if ((at - start).norm() > settings.reach_px || !fits(other, at, other_grid))
+        if ((at - start.px).norm() > settings.reach_px || !fits(start.picture, at, start.grid))
             return std::nullopt;
-        samplePatch(other, at, other_grid, false, samples.data());
+        samplePatch(start.picture, at, start.grid, false, samples.data());
         const Comparison seen = compare(patch, samples.data());
         if (!(seen.gain > kLeastGain && seen.gain < kMostGain)) return std::nullopt;
         const Vector2d shift = inverse * seen.slope / seen.gain;
         // Steps beyond a pixel leave the linear range: shortened, they still lead there.
         const double length = shift.norm();
-        at -= other_grid.slope * (length > 1.0 ? Vector2d(shift / length) : shift);
+        at -= start.grid.slope * (length > 1.0 ? Vector2d(shift / length) : shift);
         if (length > kStill_px) continue;
         if (seen.correlation < settings.least_correlation) return std::nullopt;
         const double variance = seen.residual2 / (patch.samples - 4) / (seen.gain * seen.gain);
-        const Matrix2d covariance = variance * (other_grid.slope * shiftCovariance(patch, inverse) *
-                                                other_grid.slope.transpose());
+        const Matrix2d covariance = variance * (start.grid.slope * shiftCovariance(patch, inverse) *
+                                                start.grid.slope.transpose());
         return Registration{at, seen.correlation, std::sqrt(0.5 * covariance.trace())};
     }
     return std::nullopt;
 }
 
-std::optional<Vector2d> searchPatch(const cv::Mat& picture, const Vector2d& px,
-                                    const PatchGrid& grid, const cv::Mat& other,
-                                    const Vector2d& start, const PatchGrid& other_grid, int steps) {
+std::optional<Vector2d> searchPatch(const PatchPlace& place, const PatchPlace& start, int steps) {
     constexpr double kAlike = 0.6, kDistinct = 0.06;
-    if (!fits(picture, px, grid)) return std::nullopt;
+    if (!fits(place.picture, place.px, place.grid)) return std::nullopt;
     Template patch;
-    makeTemplate(picture, px, grid, patch);
+    makeTemplate(place.picture, place.px, place.grid, patch);
     if (!(patch.energy > 0)) return std::nullopt;
-    struct Place {
+    struct Candidate {
         int u, v;
         double correlation;
     };
-    std::vector<Place> places;
+    std::vector<Candidate> places;
     Samples samples;
     for (int v = -steps; v <= steps; ++v) {
         for (int u = -steps; u <= steps; ++u) {
-            const Vector2d at = start + other_grid.slope * Vector2d(u, v);
-            if (u * u + v * v > steps * steps + 1 || !fits(other, at, other_grid)) continue;
-            samplePatch(other, at, other_grid, false, samples.data());
+            const Vector2d at = start.px + start.grid.slope * Vector2d(u, v);
+            if (u * u + v * v > steps * steps + 1 || !fits(start.picture, at, start.grid)) continue;
+            samplePatch(start.picture, at, start.grid, false, samples.data());
             places.push_back({u, v, compare(patch, samples.data()).correlation});
         }
     }
     const auto best = std::max_element(
         places.begin(), places.end(),
-        [](const Place& l, const Place& r) { return l.correlation < r.correlation; });
+        [](const Candidate& l, const Candidate& r) { return l.correlation < r.correlation; });
     if (best == places.end() || best->correlation < kAlike) return std::nullopt;
-    for (const Place& place : places) {
-        const bool apart = std::max(std::abs(place.u - best->u), std::abs(place.v - best->v)) > 1;
-        if (apart && place.correlation > best->correlation - kDistinct) return std::nullopt;
+    for (const Candidate& one : places) {
+        const bool apart = std::max(std::abs(one.u - best->u), std::abs(one.v - best->v)) > 1;
+        if (apart && one.correlation > best->correlation - kDistinct) return std::nullopt;
     }
-    return Vector2d(start + other_grid.slope * Vector2d(best->u, best->v));
+    return Vector2d(start.px + start.grid.slope * Vector2d(best->u, best->v));
 }
 
 }  // namespace plateloom::stitch

@@ -46,20 +46,23 @@ struct Registration {
     double sigma_px = 0;  ///< from slopes and residual; root mean square over the axes
 };
 
-/// Where the patch about `px` of `picture` lies in `other` (both CV_32F; positions with the first
-/// pixel's centre at 0.5), starting from `start`. Nullopt when it runs out of the picture or of
-/// reach, does not settle, or does not look alike.
-[[nodiscard]] std::optional<Registration> registerPatch(const cv::Mat& picture, const Vector2d& px,
-                                                        const PatchGrid& grid, const cv::Mat& other,
-                                                        const Vector2d& start,
-                                                        const PatchGrid& other_grid,
+/// A place in a picture (CV_32F; the first pixel's centre at 0.5), and how a patch about it is
+/// sampled. What it refers to must outlive it.
+struct PatchPlace {
+    const cv::Mat& picture;
+    Vector2d px;
+    const PatchGrid& grid;
+};
+
+/// Where the patch at `place` lies in the picture of `start`, starting from there. Nullopt when it
+/// runs out of the picture or of reach, does not settle, or does not look alike.
+[[nodiscard]] std::optional<Registration> registerPatch(const PatchPlace& place,
+                                                        const PatchPlace& start,
                                                         const PatchSettings& settings);
 
 /// The same, coarsely: the best of all whole grid steps up to `steps` from `start` by correlation.
 /// Nullopt when nothing looks alike, or two places do.
-[[nodiscard]] std::optional<Vector2d> searchPatch(const cv::Mat& picture, const Vector2d& px,
-                                                  const PatchGrid& grid, const cv::Mat& other,
-                                                  const Vector2d& start,
-                                                  const PatchGrid& other_grid, int steps);
+[[nodiscard]] std::optional<Vector2d> searchPatch(const PatchPlace& place, const PatchPlace& start,
+                                                  int steps);
 
 }  // namespace plateloom::stitch

@@ -101,8 +101,8 @@ std::optional<Vector2d> coarsePlace(const PicturePair& pair, const Vector2d& px_
         const PatchGrid bent = PatchGrid::bent(edge, map.slope, scale * map.bend);
         const bool first = level == int(pair.a.size()) - 1;
         const int steps = first ? int(std::ceil(pair.settings.search_px / scale)) + 1 : 1;
-        const auto found =
-            searchPatch(pair.a[level], px_a / scale, plain, pair.b[level], at / scale, bent, steps);
+        const auto found = searchPatch({pair.a[level], px_a / scale, plain},
+                                       {pair.b[level], at / scale, bent}, steps);
         if (first && !found) return std::nullopt;
         if (found) at = *found * scale;
     }
@@ -146,9 +146,9 @@ std::optional<Tie> registeredBothWays(const PicturePair& pair, const Tie& tie, c
     if (a.light.empty() || b.light.empty()) return std::nullopt;
     const Vector2d start_a = tie.px_a - a.corner_px;
     const auto there =
-        registerPatch(a.light, start_a, plain, b.light, at - b.corner_px, bent, patch);
+        registerPatch({a.light, start_a, plain}, {b.light, at - b.corner_px, bent}, patch);
     if (!there || there->sigma_px > kWorstSigma_px) return std::nullopt;
-    const auto back = registerPatch(b.light, there->px, bent, a.light, start_a, plain, patch);
+    const auto back = registerPatch({b.light, there->px, bent}, {a.light, start_a, plain}, patch);
     if (!back) return std::nullopt;
     const Vector2d closure = back->px - start_a;
     if (closure.norm() > kClosure_px) return std::nullopt;

@@ -59,7 +59,7 @@ MovingPanorama::MovingPanorama(const std::filesystem::path& name, PanoramaClaim 
     if (!io::namesFrames(name.string()) || std::filesystem::exists(name, error)) {
         if (slip != 0)
             throw io::InputError("--slip " + std::to_string(slip),
-                                 name.string() + " is a still, which no frame of it can move");
+                                 name.string() + " is a still; --slip needs a moving panorama");
         return;
     }
     io::Clips found =

@@ -317,7 +317,7 @@ public:
             clock_.begin("maps");
             const io::PanoramaReader& panorama = panorama_.open(shot.panorama);
             writeViewMaps(*request_.uv_maps, shot.path, panorama_.grid(),
-                          panorama.file().samples_on_border, camera, request_.look, shot.bounds);
+                          panorama.file().samples_on_border, {camera, request_.look, shot.bounds});
         }
         if (request_.resume) {
             if (keep(index, shot, made)) return made;

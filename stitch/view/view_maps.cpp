@@ -23,8 +23,10 @@ std::vector<std::filesystem::path> viewMapPaths(const std::filesystem::path& fol
 }
 
 void writeViewMaps(const std::filesystem::path& folder, const std::filesystem::path& view,
-                   const PanoramaGrid& grid, bool samples_on_border, const ViewCamera& camera,
-                   Look look, const PixelBounds& bounds) {
+                   const PanoramaGrid& grid, bool samples_on_border, const MappedView& mapped) {
+    const ViewCamera& camera = mapped.camera;
+    const Look look = mapped.look;
+    const PixelBounds& bounds = mapped.bounds;
     const auto& sensor = camera.lens.sensor();
     const MapGrid map{bounds.x0,       bounds.y0,       bounds.width(),
                       bounds.height(), sensor.width_px, sensor.height_px};

@@ -8,13 +8,19 @@
 
 namespace plateloom::stitch {
 
+/// What a view's maps are of.
+struct MappedView {
+    const ViewCamera& camera;
+    Look look = Look::lens;
+    PixelBounds bounds;
+};
+
 /// Beside the views' names: "bg.0001.exr" becomes "bg.view-uv.0001.exr" (where in the panorama each
 /// pixel of the view lies; 0 to 1 even where the view crosses the panorama's left and right edge)
 /// and, where the look is the lens's, "bg.view-shading.0001.exr" (what to multiply it with then).
 /// Throws io::RoomError.
 void writeViewMaps(const std::filesystem::path& folder, const std::filesystem::path& view,
-                   const PanoramaGrid& grid, bool samples_on_border, const ViewCamera& camera,
-                   Look look, const PixelBounds& bounds);
+                   const PanoramaGrid& grid, bool samples_on_border, const MappedView& mapped);
 
 /// The files that it writes.
 [[nodiscard]] std::vector<std::filesystem::path> viewMapPaths(const std::filesystem::path& folder,

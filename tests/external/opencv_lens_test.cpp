@@ -33,7 +33,7 @@ cv::Mat coefficientsOf(const Camera& c) {
     return cv::Mat(8, 1, CV_64F, const_cast<double*>(c.coefficients.data())).clone();
 }
 LensOnSensor converted(const Camera& c) {
-    return lensFromOpenCv(c.fx, c.fy, c.cx, c.cy, c.coefficients, kWidth, kHeight, 36.0);
+    return lensFromOpenCv({c.fx, c.fy, c.cx, c.cy, c.coefficients, kWidth, kHeight}, 36.0);
 }
 
 }  // namespace

@@ -85,7 +85,7 @@ TEST_CASE("A view with the lens's look shows lights where cv::projectPoints puts
     constexpr int kWidth = 640, kHeight = 360;
     const std::array<double, 8> coefficients{-0.11, 0.03, 0.0008, -0.0005, 0.004, 0, 0, 0};
     const double fx = 520, cx = 323.4, cy = 177.2;
-    const auto made = calib::lensFromOpenCv(fx, fx, cx, cy, coefficients, kWidth, kHeight, 24.0);
+    const auto made = calib::lensFromOpenCv({fx, fx, cx, cy, coefficients, kWidth, kHeight}, 24.0);
     const calib::PanTiltRoll pose{-150, 25, 12};
     const calib::Matrix3d worldFromCamera = calib::worldFromCamera(pose);
     std::vector<Vector3d> spots;
@@ -130,7 +130,7 @@ TEST_CASE("OpenImageIO's st_warp with a view's maps gives the view", "[external]
                             calib::worldFromCamera({40, 10, -4})};
     const PixelBounds bounds = wholeFrame(camera.lens.sensor());
     const View view = renderView(panorama, grid, camera, Look::lens, bounds);
-    writeViewMaps(folder.path(), "bg.0007.exr", grid, false, camera, Look::lens, bounds);
+    writeViewMaps(folder.path(), "bg.0007.exr", grid, false, {camera, Look::lens, bounds});
 
     OIIO::ImageBuf source((folder / "world.exr").string());
     // Latlong or not is nothing to this.
